@@ -1,0 +1,100 @@
+"""The folder of one mill on disk: where it lies, what it says of itself, how a new one is begun.
+
+Needs neither Django nor a database, because it is what exists before them. Layout below the data root:
+`demo/` and `mill/`, each with `mill.json`, `doffer.sqlite3`, `secret.key`, `media/`, `backups/`, `logs/`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from doffer.errors import ConflictError, InputError
+
+DEMO = "demo"
+OWN = "mill"
+DATABASE = "doffer.sqlite3"
+CARD = "mill.json"
+UNITS = ("metric", "us")
+
+
+@dataclass(frozen=True, slots=True)
+class StartAnswers:
+    """The five answers that begin a mill of one's own."""
+
+    name: str
+    units: str
+    country: str
+    machines: tuple[str, ...]
+    person: str
+
+
+def data_root() -> Path:
+    """The folder that holds all mills of this computer user; `DOFFER_ROOT` names another one."""
+    return Path(os.environ.get("DOFFER_ROOT") or platformdirs.user_data_dir("doffer", appauthor=False))
+
+
+def read_card(folder: Path) -> dict[str, Any]:
+    """What the folder says of itself: name, kind ("demo" or "own"), and answers not yet acted on."""
+    path = folder / CARD
+    if not path.exists():
+        return {}
+    card: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return card
+
+
+def write_card(folder: Path, card: Mapping[str, Any]) -> None:
+    """Replace `mill.json` whole, so that a reader never sees half of it."""
+    folder.mkdir(parents=True, exist_ok=True)
+    fresh = folder / f"{CARD}.new"
+    fresh.write_text(json.dumps(card, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    fresh.replace(folder / CARD)
+
+
+def mill_folders(root: Path) -> tuple[Path, ...]:
+    """The mills under a data root, the demo first."""
+    return tuple(root / key for key in (DEMO, OWN) if (root / key / CARD).exists())
+
+
+def begin_own_mill(root: Path, answers: StartAnswers) -> Path:
+    """Put down the folder of a mill of one's own; the server finds it and carries out the answers.
+
+    Raises
+    ------
+    ConflictError
+        There is already a mill of one's own in this place.
+    InputError
+        An answer cannot be used.
+    """
+    folder = root / OWN
+    if (folder / CARD).exists():
+        name = read_card(folder).get("name", "unnamed")
+        raise ConflictError(f"Your own mill “{name}” already exists", "Open it instead of starting another")
+    if not answers.name.strip():
+        raise InputError("mill name", answers.name, "the name your customers know")
+    if not answers.person.strip():
+        raise InputError("your name", answers.person, "the name of the person who runs the mill")
+    if answers.units not in UNITS:
+        raise InputError("units", answers.units, " or ".join(UNITS))
+    write_card(folder, {"name": answers.name.strip(), "kind": "own", "start": asdict(answers)})
+    return folder
+
+
+def begin_demo(root: Path) -> Path:
+    """Put down the folder of the invented mill."""
+    folder = root / DEMO
+    write_card(folder, {"name": "Quillfern Hollow", "kind": "demo", "start": {}})
+    return folder
+
+
+def started(folder: Path) -> None:
+    """Note that the answers have been carried out."""
+    card = read_card(folder)
+    card.pop("start", None)
+    write_card(folder, card)

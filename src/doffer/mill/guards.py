@@ -1,0 +1,82 @@
+"""Database triggers that keep append-only records from being changed, on both databases.
+
+SQLite lets `INSERT OR REPLACE` slip past delete triggers unless `recursive_triggers` is on for that
+connection, so an insert guard names the unique columns as well. A later migration that alters one of these tables makes
+SQLite rebuild it, which drops its triggers: such a migration ends with `lay_guards`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Protocol
+
+# table -> groups of columns that are unique together
+APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
+    "mill_weighing": (("id",), ("key",), ("prev_hash",), ("hash",), ("corrects_id",)),
+    "mill_joindecision": (("id",),),
+    "mill_orderplan": (("id",), ("order_id", "version")),
+    "mill_tableoverride": (("id",),),
+    "mill_runinput": (("id",), ("weighing_id",)),
+    "mill_runoutput": (("id",), ("weighing_id",)),
+    "mill_runwaste": (("id",),),
+    "mill_lotpart": (("id",), ("lot_id", "origin_id")),
+    "mill_change": (("id",),),
+}
+
+
+class Runs(Protocol):
+    """Anything that runs SQL: a cursor or a schema editor."""
+
+    def execute(self, sql: str, params: None = None) -> object:
+        """Run one statement."""
+
+
+def _words(table: str) -> str:
+    return f"{table} is only ever added to: correct it with a new row"
+
+
+def _sqlite_guards() -> Iterator[str]:
+    for table, keys in APPEND_ONLY.items():
+        refuse = f"SELECT RAISE(ABORT, '{_words(table)}'); END"
+        # the names in these statements are the constants above
+        known = " OR ".join("(" + " AND ".join(f"{c}=NEW.{c}" for c in columns) + ")" for columns in keys)
+        yield f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} BEGIN {refuse}"
+        yield f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} BEGIN {refuse}"
+        yield (
+            f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table}"  # noqa: S608
+            f" WHEN EXISTS (SELECT 1 FROM {table} WHERE {known}) BEGIN {refuse}"
+        )
+
+
+def _postgres_guards() -> Iterator[str]:
+    yield (
+        "CREATE OR REPLACE FUNCTION doffer_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
+        " RAISE EXCEPTION '% is only ever added to: correct it with a new row', TG_TABLE_NAME"
+        " USING ERRCODE = 'integrity_constraint_violation'; END $$"
+    )
+    for table in APPEND_ONLY:
+        yield (
+            f"CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE ON {table}"
+            " FOR EACH ROW EXECUTE FUNCTION doffer_refuse()"
+        )
+        yield (
+            f"CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table}"
+            " FOR EACH STATEMENT EXECUTE FUNCTION doffer_refuse()"
+        )
+
+
+def lay_guards(sql: Runs, vendor: str) -> None:
+    """Make the triggers."""
+    for statement in _postgres_guards() if vendor == "postgresql" else _sqlite_guards():
+        sql.execute(statement, None)
+
+
+def lift_guards(sql: Runs, vendor: str) -> None:
+    """Drop the triggers: only for migrations that rebuild these tables, and for emptying a test database."""
+    for table in APPEND_ONLY:
+        if vendor == "postgresql":
+            sql.execute(f"DROP TRIGGER IF EXISTS {table}_no_change ON {table}", None)
+            sql.execute(f"DROP TRIGGER IF EXISTS {table}_no_truncate ON {table}", None)
+        else:
+            for act in ("update", "delete", "replace"):
+                sql.execute(f"DROP TRIGGER IF EXISTS {table}_no_{act}", None)

@@ -1,0 +1,40 @@
+"""All records of the mill, one file per subject.
+
+Numbers are stored as integers so that nothing is rounded on the way through a database: masses in milligrams
+(`_mg`), shares and regains in parts per million (`_ppm`), diameters in nanometres (`_nm`), staple in
+millimetres (`_mm`), counts in millitex (`_mtex`), money in cents (`_cents`), Lab co-ordinates in hundredths (`_centi`).
+"""
+
+from doffer.mill.models.chores import Change, Counter, Job, Setting, TableOverride
+from doffer.mill.models.customers import Customer
+from doffer.mill.models.lots import Container, Filling, Hold, JoinDecision, Lot, LotPart, Photo
+from doffer.mill.models.machines import Machine, Scale
+from doffer.mill.models.orders import Order, OrderLot, OrderPlan
+from doffer.mill.models.runs import Run, RunInput, RunOutput, RunWaste
+from doffer.mill.models.weighings import Weighing
+
+__all__ = [
+    "Change",
+    "Container",
+    "Counter",
+    "Customer",
+    "Filling",
+    "Hold",
+    "Job",
+    "JoinDecision",
+    "Lot",
+    "LotPart",
+    "Machine",
+    "Order",
+    "OrderLot",
+    "OrderPlan",
+    "Photo",
+    "Run",
+    "RunInput",
+    "RunOutput",
+    "RunWaste",
+    "Scale",
+    "Setting",
+    "TableOverride",
+    "Weighing",
+]
