@@ -1,0 +1,41 @@
+"""The front of the server: `/live` is a stream that costs no thread, all else is Django in four threads.
+
+Four threads, because more make pages slower here (one interpreter lock), and a fixed pool, because each
+thread keeps its database connection.
+"""
+
+from __future__ import annotations
+
+from a2wsgi import WSGIMiddleware
+from django.conf import settings
+from django.core.wsgi import get_wsgi_application
+from django.http.request import split_domain_port, validate_host
+
+from doffer.mill.queries.changes import head, topics_since
+from doffer.serve.live import Feed, Receive, Scope, Send, stream
+
+THREADS = 4
+
+
+class Front:
+    """The ASGI application of one mill."""
+
+    def __init__(self) -> None:
+        self.feed = Feed(head, topics_since)
+        self._pages = WSGIMiddleware(get_wsgi_application(), workers=THREADS)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and scope["path"] == "/live":
+            await self._live(scope, receive, send)
+        else:
+            await self._pages(scope, receive, send)  # type: ignore[arg-type]
+
+    async def _live(self, scope: Scope, receive: Receive, send: Send) -> None:
+        host = dict(scope["headers"]).get(b"host", b"").decode("latin-1")
+        if scope["method"] == "GET" and validate_host(split_domain_port(host)[0], settings.ALLOWED_HOSTS):
+            await stream(scope, receive, send, self.feed)
+            return
+        await send(
+            {"type": "http.response.start", "status": 400, "headers": [(b"content-type", b"text/plain")]}
+        )
+        await send({"type": "http.response.body", "body": b"Not an address of this mill.\n"})
