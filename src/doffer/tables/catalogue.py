@@ -1,0 +1,63 @@
+"""The tables by name, with a title and one sentence on what each is for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from doffer.tables import rows
+
+
+@dataclass(frozen=True, slots=True)
+class TableInfo:
+    """A table's name (its CSV and its attribute), its title, its purpose, and the type of its rows."""
+
+    name: str
+    title: str
+    purpose: str
+    row_type: type
+
+
+_ALL = (
+    TableInfo("fibres", "Fibres", "Kinds of fibre and what is typical of each.", rows.Fibre),
+    TableInfo("breeds", "Breeds and types", "First guesses for a fleece that was not tested.", rows.Breed),
+    TableInfo("regain", "Regain", "Water per dry fibre by law, by contract and by physics.", rows.Regain),
+    TableInfo(
+        "sorption", "Moisture curves", "Constants of regain against the room's humidity.", rows.Sorption
+    ),
+    TableInfo("isotherm", "Moisture points", "The points behind the moisture curves.", rows.IsothermPoint),
+    TableInfo("scour_yields", "Washing yields", "Clean fibre to expect from a raw fleece.", rows.ScourYield),
+    TableInfo(
+        "stage_losses", "Losses by stage", "Dry fibre to expect as lost in each stage.", rows.StageLoss
+    ),
+    TableInfo("fibre_names", "Fibre names on labels", "Names the law allows on a label.", rows.FibreName),
+    TableInfo("counts", "Yarn counts", "Ways to say how fine a yarn is.", rows.CountSystem),
+    TableInfo("wool_grades", "Wool grades", "Grades by fineness and evenness of wool.", rows.WoolGrade),
+    TableInfo("mohair_grades", "Mohair grades", "Grades of mohair by fineness.", rows.MohairGrade),
+    TableInfo("alpaca_classes", "Alpaca classes", "Trade classes of alpaca by fineness.", rows.AlpacaClass),
+    TableInfo(
+        "yarn_classes", "Yarn thickness names", "From lace to jumbo, by several charts.", rows.YarnClass
+    ),
+    TableInfo("yarn_limits", "Limits of spinning", "What a fibre and a frame can make.", rows.YarnLimit),
+    TableInfo("twist", "Twist", "Twist factors and usual twist.", rows.Twist),
+    TableInfo(
+        "cross_section", "Fibres in a yarn", "Worked examples to check the formulas.", rows.CrossSection
+    ),
+    TableInfo(
+        "tristimulus", "Colour weights", "From a measured spectrum to a colour.", rows.TristimulusWeight
+    ),
+    TableInfo(
+        "ciede2000", "Colour difference check", "Published pairs to check the formula.", rows.ColourPair
+    ),
+    TableInfo(
+        "additives", "Additives and baths", "Doses, strengths, liquor and temperatures.", rows.Additive
+    ),
+    TableInfo("cautions", "Cautions", "Reminders shown beside the work of each stage.", rows.Caution),
+    TableInfo(
+        "machine_kinds", "Machines", "Usual rates, cleaning and hold-up of machines.", rows.MachineKind
+    ),
+    TableInfo("constants", "Constants", "Single figures that formulas need.", rows.Constant),
+    TableInfo("sources", "Sources", "Where the figures come from and how much was read.", rows.Source),
+)
+
+TABLES = MappingProxyType({info.name: info for info in _ALL})
