@@ -60,6 +60,7 @@ class Tables:
     additives: Mapping[str, rows.Additive]
     cautions: Mapping[str, rows.Caution]
     machine_kinds: Mapping[str, rows.MachineKind]
+    plan_defaults: Mapping[str, rows.PlanDefault]
     constants: Mapping[str, rows.Constant]
     sources: Mapping[str, rows.Source]
     shipped: Tables | None = None
@@ -194,13 +195,17 @@ def _row(info: TableInfo, where: str, cells: Mapping[str, str]) -> Any:
     return row
 
 
-def _cell(table: str, where: str, column: str, rule: rows.Rule, typed: str) -> str | float | None:
+def _cell(table: str, where: str, column: str, rule: rows.Rule, typed: str) -> str | float | bool | None:
     """The value of a cell, or TableError saying what was expected."""
     typed = typed.strip()
     if not typed:
         if rule.optional:
             return None if rule.is_number else ""
         raise TableError(table, where, column, "a value; the cell is empty")
+    if rule.is_flag:
+        if typed not in ("yes", "no"):
+            raise TableError(table, where, column, f"yes or no, not “{typed}”")
+        return typed == "yes"
     if rule.is_number:
         return _number(table, where, column, rule, typed)
     if rule.choices and typed not in rule.choices:
@@ -244,7 +249,7 @@ def _changed_row(row: Any, change: Override) -> Any:
         raise TableError(change.table, change.row, change.column, f"one of {', '.join(own) or 'no column'}")
     value = _cell(change.table, change.row, change.column, rule, change.value)
     before = getattr(row, change.column)
-    shown = f"{before:g}" if isinstance(before, float) else (before or "empty")
+    shown = _as_typed(before) or "empty"
     note = f"{change.column} was {shown} ({STATUS_WORDS[row.status]}, {row.source})"
     changed = dataclasses.replace(
         row,
@@ -256,6 +261,13 @@ def _changed_row(row: Any, change: Override) -> Any:
     )
     _check_rising(change.table, change.row, changed)
     return changed
+
+
+def _as_typed(value: object) -> str:
+    """A cell's value as a person would type it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float) else str(value or "")
 
 
 def _own_columns(rules: Mapping[str, rows.Rule]) -> Sequence[str]:

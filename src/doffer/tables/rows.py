@@ -23,6 +23,7 @@ class Rule:
 
     is_key: bool = False
     is_number: bool = False
+    is_flag: bool = False
     optional: bool = False
     low: float = float("-inf")
     high: float = float("inf")
@@ -48,6 +49,11 @@ def text(*, choices: tuple[str, ...] = (), refers: str = "") -> Any:
 def free_text() -> Any:
     """Text that may be empty."""
     return field(metadata={"rule": Rule(optional=True)})
+
+
+def flag() -> Any:
+    """Yes or no."""
+    return field(metadata={"rule": Rule(is_flag=True)})
 
 
 def number(low: float, high: float) -> Any:
@@ -104,6 +110,7 @@ class Fibre(Row):
     diameter_cv_pct: float = number(0, 60)
     staple_mm: float = number(5, 500)
     staple_cv_pct: float = number(0, 80)
+    slippery: bool = flag()
     aliases: str = free_text()
 
 
@@ -360,6 +367,18 @@ class MachineKind(Row):
     clean_dark_to_light_min: float = number(0, 600)
     clean_new_owner_min: float = number(0, 600)
     hold_up_g: float = number(0, 5000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanDefault(Row):
+    """A figure a plan starts from until the mill sets its own."""
+
+    rising: ClassVar = ("low", "value", "high")
+    default: str = key()
+    value: float = number(0, 1000)
+    low: float | None = maybe_number(0, 1000)
+    high: float | None = maybe_number(0, 1000)
+    unit: str = text()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
