@@ -204,7 +204,7 @@ def _shown(unit: str, system: str) -> Shown:
 
 
 def _metric_mass(mass_g: float, digits: int | None) -> tuple[str, float, int]:
-    """Unit word, divisor and decimals of a mass: grams below 1 kg, then kilograms, one decimal from 100 kg."""
+    """Unit word, divisor and decimals of a mass: grams below 1 kg, then kilograms, one decimal at 100 kg."""
     size = abs(mass_g)
     decimals = _decimals(size) if digits is None else digits
     if round(size, decimals) < G_PER_KG:

@@ -1,0 +1,1 @@
+"""The shared face of every page: templates, macros, styles, small scripts."""
