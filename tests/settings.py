@@ -1,0 +1,11 @@
+"""Settings of the tests: those of Doffer, in a data folder of their own that is thrown away."""
+
+import os
+import tempfile
+from pathlib import Path
+
+_FOLDER = tempfile.TemporaryDirectory(prefix="doffer-tests-")
+os.environ["DOFFER_ROOT"] = _FOLDER.name
+os.environ["DOFFER_DATA"] = str(Path(_FOLDER.name) / "mill")
+
+from doffer.settings import *  # noqa: E402, F403
