@@ -1,8 +1,8 @@
 """Database triggers that keep append-only records from being changed, on both databases.
 
 SQLite lets `INSERT OR REPLACE` slip past delete triggers unless `recursive_triggers` is on for that
-connection, so an insert guard names the unique columns as well. A later migration that alters one of these tables makes
-SQLite rebuild it, which drops its triggers: such a migration ends with `lay_guards`.
+connection, so an insert guard names the unique columns as well. A later migration that alters one of these
+tables makes SQLite rebuild it, which drops its triggers: such a migration ends with `lay_guards`.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "mill_runoutput": (("id",), ("weighing_id",)),
     "mill_runwaste": (("id",),),
     "mill_lotpart": (("id",), ("lot_id", "origin_id")),
+    "mill_deed": (("id",), ("key",)),
     "mill_change": (("id",),),
 }
 

@@ -23,7 +23,7 @@ def write() -> Iterator[None]:
 def serialise(what: str) -> None:
     """Let acts that share a series (numbers, the chain of weighings) follow one another until they end.
 
-    PostgreSQL takes an advisory lock that ends with the transaction; on SQLite the writer stands alone anyway.
+    PostgreSQL takes an advisory lock that ends with the transaction; on SQLite the writer is alone anyway.
     Must be called inside `write()`.
     """
     if connection.vendor == "postgresql":

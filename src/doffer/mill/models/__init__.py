@@ -2,10 +2,11 @@
 
 Numbers are stored as integers so that nothing is rounded on the way through a database: masses in milligrams
 (`_mg`), shares and regains in parts per million (`_ppm`), diameters in nanometres (`_nm`), staple in
-millimetres (`_mm`), counts in millitex (`_mtex`), money in cents (`_cents`), Lab co-ordinates in hundredths (`_centi`).
+millimetres (`_mm`), counts in millitex (`_mtex`), money in cents (`_cents`), Lab co-ordinates in hundredths
+(`_centi`).
 """
 
-from doffer.mill.models.chores import Change, Counter, Job, Setting, TableOverride
+from doffer.mill.models.chores import Change, Counter, Deed, Job, Setting, TableOverride
 from doffer.mill.models.customers import Customer
 from doffer.mill.models.lots import Container, Filling, Hold, JoinDecision, Lot, LotPart, Photo
 from doffer.mill.models.machines import Machine, Scale
@@ -18,6 +19,7 @@ __all__ = [
     "Container",
     "Counter",
     "Customer",
+    "Deed",
     "Filling",
     "Hold",
     "Job",

@@ -100,6 +100,23 @@ class Job(models.Model):
         return f"{self.kind} {self.state}"
 
 
+class Deed(models.Model):
+    """An act that came with a key and what it gave, so that sending it twice does it once."""
+
+    key = models.UUIDField(unique=True)
+    act = models.CharField(max_length=40)
+    body_sha256 = models.CharField(max_length=64)
+    result = models.JSONField()
+    done_at = models.DateTimeField()
+    person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+", db_index=False)
+
+    class Meta:
+        ordering = ("id",)
+
+    def __str__(self) -> str:
+        return f"{self.act} {self.key}"
+
+
 class Change(models.Model):
     """One line of the live feed: what changed, about what, by whom; added to, never edited."""
 

@@ -20,10 +20,12 @@ class Moment(models.TextChoices):
 
 
 class Branch(models.TextChoices):
-    """From which side the fibre came to its water."""
+    """Where the fibre's water comes from, or how it is known."""
 
     ABSORPTION = "absorption", "stored dry, then dampened"
     DESORPTION = "desorption", "dried from wet"
+    WET = "wet", "still wet, the air says nothing about it"
+    MEASURED = "measured", "water measured by oven or meter"
 
 
 class Source(models.TextChoices):
