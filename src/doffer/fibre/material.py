@@ -1,8 +1,9 @@
 """Material: what lies on the scale, seen by an engineer.
 
 A material is made of *constituents* (one lot's fibre each) with their oven-dry clean mass, and carries
-water, foreign matter (grease, suint, dirt, vegetable matter) and finish (conditioner) with it. Every mass is an
-array over *samples*, so that uncertain yields travel through all stages and ranges come out at the end.
+water, foreign matter (grease, suint, dirt, vegetable matter) and finish (conditioner) with it. Every mass
+is an array over *samples*, so that uncertain yields travel through all stages and ranges come out at the
+end.
 """
 
 from __future__ import annotations
