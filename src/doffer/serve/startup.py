@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import logging
 import os
+import shutil
 from pathlib import Path
 
 from doffer.errors import RefusedError
-from doffer.mill.folder import read_card, started
+from doffer.mill.folder import DATABASE, read_card, started
 
 log = logging.getLogger(__name__)
 
@@ -20,6 +21,25 @@ def open_mill(folder: Path, process: str) -> None:
     import django
 
     django.setup()
+
+
+def database_url(folder: Path) -> str | None:
+    """Where the mill's records are, when they are not in its folder; the invented mill's always are."""
+    if read_card(folder).get("kind") == "demo":
+        return None
+    return os.environ.get("DOFFER_DATABASE_URL")
+
+
+def has_answers(folder: Path) -> bool:
+    """Whether the mill was begun but has no first records yet."""
+    return "start" in read_card(folder)
+
+
+def throw_away(folder: Path) -> None:
+    """Remove the records and photos of the invented mill; its safety copies and its key stay."""
+    for tail in ("", "-wal", "-shm"):
+        (folder / f"{DATABASE}{tail}").unlink(missing_ok=True)
+    shutil.rmtree(folder / "media", ignore_errors=True)
 
 
 def pending() -> int:
@@ -42,7 +62,7 @@ def bring_up_to_date(folder: Path) -> None:
     if not count:
         return
     if "django_migrations" in connection.introspection.table_names():
-        made = back_up(folder)
+        made = back_up(folder, database_url(folder))
         log.info("before the update a backup was made: %s", made.path)
     call_command("migrate", interactive=False, verbosity=0)
     log.info("%s migrations applied", count)
@@ -76,7 +96,7 @@ def prepare(folder: Path, process: str = "server") -> str:
     bring_up_to_date(folder)
     check_records()
     card = read_card(folder)
-    if "start" in card:
+    if has_answers(folder):
         from doffer.serve.first_records import carry_out
 
         carry_out(card)

@@ -1,0 +1,55 @@
+"""What people type on the command line: numbers, shares, ratios. A wrong word is a usage error (exit 2)."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections.abc import Callable
+
+
+def number(low: float, high: float) -> Callable[[str], float]:
+    """A number in a range; "2,7" is read as 2.7, "1,234" is refused because it could be either."""
+
+    def read(text: str) -> float:
+        value = _value(text)
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"“{text}” must be from {low:g} to {high:g}")
+        return value
+
+    return read
+
+
+def _value(text: str) -> float:
+    whole, comma, decimals = text.strip().partition(",")
+    if comma and len(decimals) == 3:  # a comma for thousands has three digits behind it
+        raise argparse.ArgumentTypeError(
+            f"“{text}” can be read in two ways: write {whole}.{decimals} or {whole}{decimals}"
+        )
+    try:
+        value = float(f"{whole}.{decimals}" if comma else whole)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"“{text}” must be a number such as 2.7") from None
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"“{text}” must be a number such as 2.7")
+    return value
+
+
+def named_numbers(text: str) -> dict[str, float]:
+    """`wool=50,alpaca=30` as a mapping; a decimal point, since the comma parts the entries."""
+    found: dict[str, float] = {}
+    for part in text.split(","):
+        name, sign, amount = (piece.strip() for piece in part.partition("="))
+        if not (name and sign and amount):
+            raise argparse.ArgumentTypeError(f"“{part}” must look like wool=50")
+        if name in found:
+            raise argparse.ArgumentTypeError(f"“{name}” is there twice")
+        found[name] = _value(amount)
+    return found
+
+
+def parts_of_water(text: str) -> float:
+    """`1:4` is one part product and four parts water."""
+    one, colon, water = (piece.strip() for piece in text.partition(":"))
+    if not colon or one != "1":
+        raise argparse.ArgumentTypeError(f"“{text}” must look like 1:4 (one part product, four parts water)")
+    return _value(water)
