@@ -83,19 +83,22 @@ def aligned(head: Sequence[str], rows: Iterable[Sequence[object]]) -> list[str]:
 
 
 def _looks_numeric(text: str) -> bool:
-    return not text or text.replace(",", "").replace(".", "", 1).lstrip("-").isdigit()
+    return not text or text.removesuffix("%").replace(",", "").replace(".", "", 1).lstrip("-").isdigit()
 
 
 def working_lines(working: Any, indent: str = "    ") -> list[str]:
-    """A working as text: formula, inputs with units, result, source."""
+    """A working as text: formula, inputs with units, result, source; the workings inside it follow."""
+    from doffer.pictures.wording import say
     from doffer.working import STATUS_WORDS
 
+    def term(word: Any) -> str:
+        note = f" ({word.note})" if word.note else ""
+        return f"{word.name} = {say(word.value, word.unit)}{note}"
+
     lines = [f"{indent}{working.title}: {working.formula}"]
-    lines += [
-        f"{indent}  {term.name} = {cell(term.value)} {term.unit} {term.note}".rstrip()
-        for term in working.inputs
-    ]
-    result = working.result
-    lines.append(f"{indent}  -> {result.name} = {cell(result.value)} {result.unit} {result.note}".rstrip())
-    lines.append(f"{indent}  ({STATUS_WORDS[working.status]}: {working.source})")
+    lines += [f"{indent}  {term(word)}" for word in working.inputs]
+    lines.append(f"{indent}  -> {term(working.result)}")
+    lines.append(f"{indent}  {STATUS_WORDS[working.status]}: {working.source}")
+    for part in working.parts:
+        lines += working_lines(part, indent + "    ")
     return lines

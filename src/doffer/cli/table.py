@@ -13,8 +13,8 @@ examples:
   doffer table                                          all tables
   doffer table show regain                              one table
   doffer table show regain wool/carded/eu_agreed        one row with all its cells
-  doffer table set stage_losses wool/card mode_pct 6 --reason "ten runs in 2026"
-  doffer table withdraw stage_losses wool/card mode_pct
+  doffer table set stage_losses card/wool dry_loss_mode_pct 6 --reason "ten runs in 2026"
+  doffer table withdraw stage_losses card/wool dry_loss_mode_pct
 """
 
 
