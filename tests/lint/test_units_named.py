@@ -87,7 +87,7 @@ def nameless(tree: ast.Module) -> list[str]:
             note = ast.unparse(parameter.annotation) if parameter.annotation else ""
             if note.split(" | ")[0] != "float" or unit_of(parameter.arg):
                 continue
-            if not set(parameter.arg.split("_")) & UNITLESS and parameter.arg != BY_SYSTEM:
+            if not set(parameter.arg.split("_")) & UNITLESS and parameter.arg not in UNITLESS | {BY_SYSTEM}:
                 found.append(f"{node.name}({parameter.arg})")
     return found
 
