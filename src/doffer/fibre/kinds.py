@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from doffer.errors import NotFoundError
@@ -25,26 +25,28 @@ class Kind:
 
 
 def find_kind(tables: Tables, typed: str) -> Kind:
-    """Fibre and, if it names one, breed or type of what was typed ("BFL", "kid mohair", "Suffolk cross").
+    """Fibre and, if it names one, breed or type of what was typed ("BFL", "kid mohair", "Romney cross").
 
-    Case, accents, hyphens and spaces do not matter; a plural s neither. A fibre wins over a breed of the
-    same name, except that the breed is then kept too ("suri").
+    Case, accents, signs and a plural s do not matter. A fibre wins over a breed of the same name, except
+    that the breed is then kept too ("suri"). Longer words may surround the name when only one kind fits.
 
     Raises
     ------
     NotFoundError
-        Nothing like it; close names are offered.
+        Nothing like it, or several; close names are offered.
     """
     wanted = _plain(typed)
-    fibres, breeds = dict(_fibre_names(tables)), dict(_breed_names(tables))
-    for name in (wanted, wanted.removesuffix("s")):
-        breed = tables.breeds[breeds[name]] if name in breeds else None
-        if name in fibres:
-            fibre = tables.fibres[fibres[name]]
-            return Kind(fibre, breed if breed is not None and breed.fibre == fibre.fibre else None)
-        if breed is not None:
-            return Kind(tables.fibres[breed.fibre], breed)
-    raise NotFoundError("fibre or breed", typed, _guesses(wanted, _shown_names(tables)))
+    fibres, breeds = _fibre_names(tables), _breed_names(tables)
+    name = _named(wanted, fibres | breeds)
+    if name is None:
+        shown = {n: tables.breeds[k].name for n, k in breeds.items()}
+        shown |= {n: tables.fibres[k].name for n, k in fibres.items()}
+        raise NotFoundError("fibre or breed", typed, _guesses(wanted, shown))
+    breed = tables.breeds[breeds[name]] if name in breeds else None
+    if name not in fibres and breed is not None:
+        return Kind(tables.fibres[breed.fibre], breed)
+    fibre = tables.fibres[fibres[name]]
+    return Kind(fibre, breed if breed is not None and breed.fibre == fibre.fibre else None)
 
 
 def find_fibre(tables: Tables, typed: str) -> Fibre:
@@ -54,14 +56,37 @@ def find_fibre(tables: Tables, typed: str) -> Fibre:
 
 def find_breed(tables: Tables, typed: str) -> Breed:
     """Breed or type of what was typed; NotFoundError with close names."""
-    wanted = _plain(typed)
-    breeds = dict(_breed_names(tables))
+    wanted, breeds = _plain(typed), _breed_names(tables)
+    name = _named(wanted, breeds)
+    if name is None:
+        shown = {n: tables.breeds[k].name for n, k in breeds.items()}
+        raise NotFoundError("breed", typed, _guesses(wanted, shown))
+    return tables.breeds[breeds[name]]
+
+
+def kind_of(tables: Tables, *, fibre: str, breed: str = "") -> Kind:
+    """Kind of a lot from two columns; a breed that is unknown or of another fibre is left out.
+
+    A breed may make the fibre narrower: alpaca with breed suri is suri.
+    """
+    row = find_fibre(tables, fibre)
+    try:
+        found = find_breed(tables, breed) if breed.strip() else None
+    except NotFoundError:
+        return Kind(row)
+    if found is None or tables.fibres[found.fibre].agreed_as != row.agreed_as:
+        return Kind(row)
+    return Kind(tables.fibres[found.fibre], found)
+
+
+def _named(wanted: str, names: Mapping[str, str]) -> str | None:
+    """The known name that was typed: whole, without a plural s, or the only kind named inside it."""
     for name in (wanted, wanted.removesuffix("s")):
-        if name in breeds:
-            return tables.breeds[breeds[name]]
-    raise NotFoundError(
-        "breed", typed, _guesses(wanted, {n: tables.breeds[k].name for n, k in breeds.items()})
-    )
+        if name in names:
+            return name
+    inside = [name for name in names if f" {name} " in f" {wanted} "]
+    longest = [name for name in inside if not any(name != other and name in other for other in inside)]
+    return longest[0] if len({names[name] for name in longest}) == 1 else None
 
 
 def _plain(typed: str) -> str:
@@ -71,26 +96,24 @@ def _plain(typed: str) -> str:
     return " ".join(re.findall(r"[a-z0-9]+", letters))
 
 
-def _fibre_names(tables: Tables) -> Iterator[tuple[str, str]]:
+def _fibre_names(tables: Tables) -> dict[str, str]:
     """Every plain name of every fibre, with its key."""
-    for key, row in tables.fibres.items():
-        for name in (key, row.name, *row.aliases.split(";")):
-            if name:
-                yield _plain(name), key
+    return {
+        _plain(name): key
+        for key, row in tables.fibres.items()
+        for name in (key, row.name, *row.aliases.split(";"))
+        if name
+    }
 
 
-def _breed_names(tables: Tables) -> Iterator[tuple[str, str]]:
+def _breed_names(tables: Tables) -> dict[str, str]:
     """Every plain name of every breed, with its key."""
-    for key, row in tables.breeds.items():
-        for name in (key, row.name, *row.aliases.split(";")):
-            if name:
-                yield _plain(name), key
-
-
-def _shown_names(tables: Tables) -> dict[str, str]:
-    """Plain name to the name shown to people; fibres win."""
-    breeds = {name: tables.breeds[key].name for name, key in _breed_names(tables)}
-    return breeds | {name: tables.fibres[key].name for name, key in _fibre_names(tables)}
+    return {
+        _plain(name): key
+        for key, row in tables.breeds.items()
+        for name in (key, row.name, *row.aliases.split(";"))
+        if name
+    }
 
 
 def _guesses(wanted: str, shown: dict[str, str]) -> str:
