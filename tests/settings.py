@@ -8,4 +8,7 @@ _FOLDER = tempfile.TemporaryDirectory(prefix="doffer-tests-")
 os.environ["DOFFER_ROOT"] = _FOLDER.name
 os.environ["DOFFER_DATA"] = str(Path(_FOLDER.name) / "mill")
 
+# Programs that tests start find the package as the tests do.
+os.environ["PYTHONPATH"] = str(Path(__file__).parents[1] / "src")
+
 from doffer.settings import *  # noqa: E402, F403

@@ -45,18 +45,20 @@ class Child:
         if self.process is None:
             self._start()
         elif self.process.poll() is not None:
-            self._after_death(self.process.returncode)
+            self._after_death(self.process)
 
     def stop(self) -> None:
         """Ask it to stop, wait, and kill it if it does not."""
-        if self.process is None or self.process.poll() is not None:
+        process, self.process = self.process, None
+        if process is None:
             return
-        self.process.terminate()
+        process.terminate()
         try:
-            self.process.wait(STOP_S)
+            process.wait(STOP_S)
         except subprocess.TimeoutExpired:
-            self.process.kill()
-            self.process.wait()
+            process.kill()
+            process.wait()
+        _close_pipe(process)
 
     def _start(self) -> None:
         self._started_s = time.monotonic()
@@ -65,14 +67,20 @@ class Child:
             self.command, stdin=subprocess.PIPE, env={**os.environ, **self.env}, start_new_session=True
         )
 
-    def _after_death(self, code: int) -> None:
+    def _after_death(self, process: subprocess.Popen[bytes]) -> None:
         lived_s = time.monotonic() - self._started_s
         self.process = None
-        if code == REFUSED and lived_s < STEADY_S:
+        _close_pipe(process)
+        if process.returncode == REFUSED and lived_s < STEADY_S:
             self.has_given_up = True
             return
         self._pause_s = FIRST_PAUSE_S if lived_s > STEADY_S else min(self._pause_s * 2, LONGEST_PAUSE_S)
         self._not_before_s = time.monotonic() + self._pause_s
+
+
+def _close_pipe(process: subprocess.Popen[bytes]) -> None:
+    if process.stdin is not None:
+        process.stdin.close()
 
 
 def stop_with_parent(stop: Callable[[], None]) -> None:
