@@ -1,4 +1,4 @@
-"""Weigh-out: scenarios 6 and 7 of the acceptance list (formula derived, worked by hand; no published source)."""
+"""Weigh-out: scenarios 6 and 7 of the acceptance list (formula derived, worked by hand)."""
 
 import pytest
 from hypothesis import assume, given

@@ -50,8 +50,8 @@ def product_route(
 ) -> Route:
     """Each lot by itself until all are alike, then one join and the rest together.
 
-    The join is at the first stage that every lot has before it; steps before it carry the lot's number. A lot that is
-    already past that stage goes through it again (a roving re-opened to be blended).
+    Steps before the join carry the lot's number. A lot that is already past the joining stage goes through
+    it again (a roving re-opened to be blended).
     """
     chains = {start.lot: stages_for(product, start, skirts=skirts) for start in starts}
     together = _common_tail(list(chains.values()))

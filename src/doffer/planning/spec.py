@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from doffer.errors import InputError
-from doffer.fibre.material import Form
+from doffer.fibre.content import Basis
+from doffer.fibre.material import Constituent, Form
 
 PRODUCTS = ("roving", "batt", "singles", "yarn")
 
@@ -17,33 +18,36 @@ class LotStart:
 
     Parameters
     ----------
-    lot, fibre : str
-        Lot number; key of ``tables.fibres``.
+    part : Constituent
+        Lot number, fibre, fineness and length.
     form : Form
         What it looks like now.
     weighed_mass_g : float
         Net weight on the scale [g].
     actual_regain_frac : float
         Water over oven-dry fibre now [frac]; read for clean fibre only.
-    diameter_um, diameter_cv_frac, staple_mm, staple_cv_frac : float
-        Fineness and length, measured or typical.
     yields_as : str
         Key of ``tables.scour_yields``; read for greasy and skirted fibre.
     finish_mass_g : float
         Conditioner on it [g].
     """
 
-    lot: str
-    fibre: str
+    part: Constituent
     form: Form
     weighed_mass_g: float
     actual_regain_frac: float
-    diameter_um: float
-    diameter_cv_frac: float
-    staple_mm: float
-    staple_cv_frac: float
     yields_as: str
     finish_mass_g: float = 0.0
+
+    @property
+    def lot(self) -> str:
+        """Lot number."""
+        return self.part.lot
+
+    @property
+    def fibre(self) -> str:
+        """Key of the fibre."""
+        return self.part.fibre
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +67,8 @@ class Wish:
     finished_mass_g : float or None
         Wanted finished weight at agreed regain [g]; None: all that the fibre gives.
     shares : mapping
-        Wanted share of each fibre on the label [frac], by fibre key; empty: every lot goes in whole.
+        Wanted share of each fibre on the label [frac], by label name of ``tables.fibres``; empty: every lot
+        goes in whole.
     test_mass_g : float
         Taken as a test skein first [g].
     """
@@ -108,8 +113,8 @@ class MillWays:
     ----------
     room_rh_frac : float
         Relative humidity of the work rooms [frac].
-    label_basis : str
-        Basis of ``tables.regain`` for finished weights and the label.
+    label_basis : Basis
+        On which mass finished weights and the label count.
     promise_quantile : float
         Share of outcomes that may fall short of a promise [frac].
     machines : mapping
@@ -125,7 +130,7 @@ class MillWays:
     """
 
     room_rh_frac: float
-    label_basis: str
+    label_basis: Basis
     promise_quantile: float
     machines: Mapping[str, MachineUse] = field(default_factory=dict)
     skirts: bool = True
@@ -151,11 +156,6 @@ class BatchSpec:
             raise InputError("lots", None, "at least one", self.name)
         if len({start.lot for start in self.lots}) != len(self.lots):
             raise InputError("lots", [start.lot for start in self.lots], "each lot once", self.name)
-        unknown = set(self.wish.shares) - {start.fibre for start in self.lots}
-        if unknown:
-            raise InputError(
-                "blend", ", ".join(sorted(unknown)), "fibre of the lots that are given", self.name
-            )
 
 
 @dataclass(frozen=True, slots=True)

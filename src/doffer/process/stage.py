@@ -170,10 +170,8 @@ def _first(*values: float | None) -> float:
 
 def loss_share_rows(material: Material, loss_fracs: LossFracs, *, passes: int) -> Floats:
     """Share lost per constituent [frac], shape (k, n), over all passes: ``1 - (1 - b)^passes``."""
-    rows = np.zeros_like(material.dry_mass_g)
-    for row, part in enumerate(material.constituents):
-        rows[row] = 1 - (1 - loss_fracs.get(part.fibre, NO_LOSS)) ** passes
-    return rows
+    rows = [1 - (1 - loss_fracs.get(part.fibre, NO_LOSS)) ** passes for part in material.constituents]
+    return np.stack(np.broadcast_arrays(*rows, NO_LOSS)[:-1])
 
 
 NO_LOSS: Floats = np.zeros(1)

@@ -1,0 +1,132 @@
+"""The plan of an order: what this can become, what to weigh out, stage by stage, with ranges and workings.
+
+One type for every place that shows it: pages, command line, run card. It holds plain numbers only, so it
+can be stored as JSON beside what happened.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from doffer.fibre.content import LabelShares
+from doffer.planning.layers import Layer
+from doffer.planning.spread import Spread
+from doffer.planning.weigh_out import WeighOut
+from doffer.process.stage import Caution
+from doffer.working import Working
+
+
+@dataclass(frozen=True, slots=True)
+class DosePlan:
+    """One dose of a stage: what, in words with its amounts, and how it was found."""
+
+    name: str
+    words: str
+    working: Working | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LossPlan:
+    """One loss stream of a stage: its name, its kind, its mean mass [g]."""
+
+    name: str
+    kind: str
+    mass_g: float
+
+
+@dataclass(frozen=True, slots=True)
+class StagePlan:
+    """One stage of a plan: masses as a scale will show them, oven-dry fibre, losses, doses, cautions.
+
+    `weighed` is what a scale shows, with water, dirt and oil; `agreed` is the clean fibre at agreed regain,
+    the figure that can be compared from stage to stage; both [g].
+    """
+
+    name: str
+    stage: str
+    machine: str
+    comes_from: tuple[str, ...]
+    weighed_in: Spread
+    weighed: Spread
+    agreed: Spread
+    dry: Spread
+    regain_after_frac: float
+    losses: tuple[LossPlan, ...]
+    settings: tuple[str, ...]
+    doses: tuple[DosePlan, ...]
+    cautions: tuple[Caution, ...]
+    working: tuple[Working, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LotUse:
+    """What a batch takes of a lot: share [frac], as weighed now [g], its agreed clean fibre, the working."""
+
+    lot: str
+    fibre: str
+    form: str
+    share_frac: float
+    weighed_mass_g: float
+    agreed: Spread
+    working: Working
+
+
+@dataclass(frozen=True, slots=True)
+class PiecesPlan:
+    """Skeins, bumps or batts: expected, from, to, and the number that is safe to promise."""
+
+    piece_mass_g: float
+    expected: int
+    low: int
+    high: int
+    safe: int
+    working: Working
+
+
+@dataclass(frozen=True, slots=True)
+class FinenessPlan:
+    """Fineness of a blend: mean and CV by length (as a laboratory finds them), mean by mass, over 30 um."""
+
+    diameter_um: float
+    diameter_cv_frac: float
+    by_mass_um: float
+    coarse_frac: float
+    working: Working
+
+
+@dataclass(frozen=True, slots=True)
+class BatchPlan:
+    """Everything about one batch of an order.
+
+    `finished` is at agreed regain [g]; `finished_shares_only` leaves the machines' fixed grams out, to show
+    what they cost a lot of this size. `length_m` is None where no count is wished.
+    """
+
+    name: str
+    product: str
+    lots: tuple[LotUse, ...]
+    stages: tuple[StagePlan, ...]
+    finished: Spread
+    finished_shares_only: Spread
+    fixed_mass_g: float
+    finished_working: Working
+    length_m: Spread | None
+    length_working: Working | None
+    pieces: PiecesPlan
+    labels: tuple[LabelShares, ...]
+    fineness: FinenessPlan
+    weigh_out: WeighOut | None
+    layers: tuple[Layer, ...]
+    limited_by: str | None
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OrderPlan:
+    """Plans of all batches, the figures they rest on, and the seed that gives them again."""
+
+    batches: tuple[BatchPlan, ...]
+    tables_sha256: str
+    seed: int
+    n_samples: int
+    promise_quantile: float
