@@ -179,6 +179,8 @@ def test_a_bundle_that_reaches_outside_itself_is_refused(folder, tmp_path):
 
 def test_a_damaged_mill_can_be_restored_and_its_ruins_are_kept(folder):
     made = backup.back_up(folder)
+    for tail in ("-wal", "-shm"):
+        (folder / f"{DATABASE}{tail}").unlink()
     (folder / DATABASE).write_bytes(b"ruins")
     done = restore.restore(folder, made.path)
     assert lots(folder / DATABASE) == ["L001", "L002"]
