@@ -245,8 +245,12 @@ def _changed_row(row: Any, change: Override) -> Any:
     rules = {f.name: f.metadata["rule"] for f in dataclasses.fields(row)}
     rule: rows.Rule | None = rules.get(change.column)
     own = _own_columns(rules)
-    if isinstance(row, rows.Source) or rule is None or change.column not in own:
-        raise TableError(change.table, change.row, change.column, f"one of {', '.join(own) or 'no column'}")
+    if isinstance(row, rows.Source):
+        raise TableError(
+            change.table, change.row, change.column, "a table of figures; sources stay as they are"
+        )
+    if rule is None or change.column not in own:
+        raise TableError(change.table, change.row, change.column, f"one of {', '.join(own)}")
     value = _cell(change.table, change.row, change.column, rule, change.value)
     before = getattr(row, change.column)
     shown = _as_typed(before) or "empty"

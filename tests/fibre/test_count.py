@@ -1,0 +1,90 @@
+"""Counts: every system there and back, lengths and masses, folding."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from doffer.errors import InputError, NotFoundError
+from doffer.fibre.count import (
+    count_working,
+    from_tex,
+    length_m,
+    measured_tex,
+    resultant_tex,
+    strand_mass_g,
+    to_tex,
+    yards,
+)
+from doffer.tables.loader import load_tables
+
+TABLES = load_tables()
+systems = st.sampled_from(sorted(TABLES.counts))
+numbers = st.floats(1e-3, 1e5)
+
+
+@given(systems, numbers)
+def test_every_system_leads_there_and_back(system, number):
+    tex = to_tex(TABLES, system=system, count=number)
+    assert from_tex(TABLES, system=system, count_tex=tex) == pytest.approx(number)
+
+
+@given(systems, st.floats(1, 1000))
+def test_direct_numbers_rise_and_indirect_ones_fall_with_thickness(system, tex):
+    thin, thick = (from_tex(TABLES, system=system, count_tex=t) for t in (tex, 2 * tex))
+    ratio = 2 if TABLES.counts[system].kind == "direct" else 0.5
+    assert thick / thin == pytest.approx(ratio)
+
+
+def test_arrays_are_converted_at_once():
+    found = to_tex(TABLES, system="nm", count=np.array([1.0, 2.0, 8.0]))
+    assert found.tolist() == [1000, 500, 125]
+
+
+@given(st.floats(0.1, 1e6), st.floats(1, 5000))
+def test_length_and_mass_undo_each_other_and_finer_yarn_is_longer(mass, tex):
+    metres = length_m(mass_g=mass, count_tex=tex)
+    assert strand_mass_g(length_m=metres, count_tex=tex) == pytest.approx(mass)
+    assert measured_tex(mass_g=mass, length_m=metres) == pytest.approx(tex)
+    assert length_m(mass_g=mass, count_tex=tex / 2) == pytest.approx(2 * metres)
+
+
+@given(st.lists(st.floats(1, 500), min_size=1, max_size=6))
+def test_folded_strands_add_in_tex_and_harmonically_in_metric_count(strands):
+    folded = resultant_tex(strands)
+    metric = from_tex(TABLES, system="nm", count_tex=folded)
+    assert 1 / metric == pytest.approx(sum(1 / from_tex(TABLES, system="nm", count_tex=t) for t in strands))
+
+
+def test_a_sock_yarn_says_the_same_in_every_system():
+    tex = to_tex(TABLES, system="m_per_100g", count=425.0)
+    assert tex == pytest.approx(235.3, abs=0.05)
+    said = {
+        s: from_tex(TABLES, system=s, count_tex=tex) for s in ("nm", "yd_per_lb", "yd_per_100g", "yd_per_4oz")
+    }
+    assert said["nm"] == pytest.approx(4.25)
+    assert said["yd_per_lb"] == pytest.approx(2108, abs=0.5)
+    assert said["yd_per_100g"] == pytest.approx(464.8, abs=0.05)
+    assert said["yd_per_4oz"] == pytest.approx(527, abs=0.5)
+    assert yards(425.0) == pytest.approx(464.8, abs=0.05)
+
+
+def test_a_count_opens_its_working():
+    working = count_working(TABLES, system="new_worsted", count=12.0)
+    assert working.result.value == pytest.approx(73.82, abs=0.005)
+    assert "÷" in working.formula
+    assert "560 yd per lb" in working.inputs[0].note
+
+
+def test_what_is_no_count_is_refused():
+    with pytest.raises(NotFoundError, match="woollen_run"):
+        to_tex(TABLES, system="wpi", count=10.0)
+    for bad in (0.0, -1.0, float("nan"), float("inf")):
+        with pytest.raises(InputError, match="above zero"):
+            to_tex(TABLES, system="nm", count=bad)
+    with pytest.raises(InputError):
+        resultant_tex([])
+    with pytest.raises(InputError):
+        length_m(mass_g=1.0, count_tex=0.0)
