@@ -82,12 +82,9 @@ THREE = [
 
 def losses_of_scenario_6():
     """The whole loss from picker to skein put on the picker: 12, 20 and 8 %; nothing lost elsewhere."""
-    cells = []
-    for key in TABLES.stage_losses:
-        stage, fibre = key.split("/")
-        share = {"wool": 12, "alpaca": 20, "silk": 8}.get(fibre, 0) if stage == "pick" else 0
-        for column in ("dry_loss_low_pct", "dry_loss_mode_pct", "dry_loss_high_pct"):
-            cells.append((key, column, str(share)))
+    columns = ("dry_loss_low_pct", "dry_loss_mode_pct", "dry_loss_high_pct")
+    lost = {f"pick/{fibre}": share for fibre, share in (("wool", 12), ("alpaca", 20), ("silk", 8))}
+    cells = [(key, column, str(lost.get(key, 0))) for key in TABLES.stage_losses for column in columns]
     tables = TABLES
     for order in (("dry_loss_low_pct",), ("dry_loss_high_pct",), ("dry_loss_mode_pct",)):
         tables = tables.override(

@@ -1,4 +1,4 @@
-"""Doses: scenario 2 and 5 of the acceptance list (arithmetic of owf; worked by hand, no source), and their laws."""
+"""Doses: scenarios 2 and 5 of the acceptance list (arithmetic of owf, no source), and their laws."""
 
 import pytest
 from hypothesis import given
