@@ -88,12 +88,18 @@ def _looks_numeric(text: str) -> bool:
 
 def working_lines(working: Any, indent: str = "    ") -> list[str]:
     """A working as text: formula, inputs with units, result, source; the workings inside it follow."""
+    from doffer.errors import InputError
     from doffer.pictures.wording import say
     from doffer.working import STATUS_WORDS
 
     def term(word: Any) -> str:
         note = f" ({word.note})" if word.note else ""
-        return f"{word.name} = {say(word.value, word.unit)}{note}"
+        try:
+            value = say(word.value, word.unit)
+        except InputError:
+            # A unit the wording does not know is a fault of ours; the figure is shown all the same.
+            value = f"{cell(word.value)} {word.unit}"
+        return f"{word.name} = {value}{note}"
 
     lines = [f"{indent}{working.title}: {working.formula}"]
     lines += [f"{indent}  {term(word)}" for word in working.inputs]

@@ -27,17 +27,18 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         epilog=EXAMPLE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    words.set_defaults(run=run_list, json=False, mill=None)
+    _options(words)
+    words.set_defaults(run=run_list)
     acts = words.add_subparsers(metavar="ACT")
     listing = acts.add_parser("list", help="all tables", description="List all tables.")
-    _options(listing)
+    _options(listing, below=True)
     listing.set_defaults(run=run_list)
     show = acts.add_parser(
         "show", help="one table or one row", description="Show one table, or one row with all cells."
     )
     show.add_argument("table", help="name of the table")
     show.add_argument("row", nargs="?", help="key of a row")
-    _options(show)
+    _options(show, below=True)
     show.set_defaults(run=run_show)
     put = acts.add_parser(
         "set", help="put your own figure over a cell", description="Put the mill's own figure over a cell."
@@ -45,13 +46,13 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     _cell_words(put)
     put.add_argument("value", help="the mill's own figure")
     put.add_argument("--reason", default="", help="why, for those who read it later")
-    _options(put)
+    _options(put, below=True)
     put.set_defaults(run=run_set)
     withdraw = acts.add_parser(
         "withdraw", help="go back to the shipped figure", description="Take the mill's own figure back."
     )
     _cell_words(withdraw)
-    _options(withdraw)
+    _options(withdraw, below=True)
     withdraw.set_defaults(run=run_withdraw)
 
 
@@ -61,9 +62,13 @@ def _cell_words(words: argparse.ArgumentParser) -> None:
     words.add_argument("column", help="name of the column")
 
 
-def _options(words: argparse.ArgumentParser) -> None:
+def _options(words: argparse.ArgumentParser, *, below: bool = False) -> None:
+    """`--mill` and `--json`; an act below the verb must not put its defaults over what stands before it."""
     add_mill_option(words)
     add_json_option(words)
+    for option in words._actions if below else ():
+        if option.dest in ("mill", "json"):
+            option.default = argparse.SUPPRESS
 
 
 def run_list(args: argparse.Namespace) -> int:

@@ -11,17 +11,25 @@ from django.conf import settings
 from django.core.wsgi import get_wsgi_application
 from django.http.request import split_domain_port, validate_host
 
-from doffer.mill.queries.changes import head, topics_since
-from doffer.serve.live import Feed, Receive, Scope, Send, stream
+from doffer.mill.queries.house import changes_after, latest_change
+from doffer.mill.queries.pages import ROWS_A_PAGE
+from doffer.serve.live import EVERYTHING, Feed, Receive, Scope, Send, stream
 
 THREADS = 4
+
+
+def topics_after(change_id: int) -> set[str]:
+    """What changed: each topic ("lot"), each of its subjects ("lot:L041"), everything if much."""
+    rows = changes_after(change_id)
+    topics = {row.topic for row in rows} | {f"{row.topic}:{row.subject}" for row in rows if row.subject}
+    return topics | {EVERYTHING} if len(rows) == ROWS_A_PAGE else topics
 
 
 class Front:
     """The ASGI application of one mill."""
 
     def __init__(self) -> None:
-        self.feed = Feed(head, topics_since)
+        self.feed = Feed(latest_change, topics_after)
         self._pages = WSGIMiddleware(get_wsgi_application(), workers=THREADS)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:

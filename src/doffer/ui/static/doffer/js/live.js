@@ -1,4 +1,4 @@
-// Keeps open pages fresh: an element with data-live="lots orders" is fetched again when one of its topics changes.
+// Keeps open pages fresh: an element with data-live="lot order:O204" is fetched again when one of its topics changes.
 // Where the stream is not to be had, nothing happens and the page stays as it was loaded.
 "use strict";
 (function () {
@@ -23,7 +23,8 @@
 
   function changed(topics) {
     for (const element of document.querySelectorAll("[data-live]")) {
-      if (waiting.has(element) || !topicsOf(element).some((topic) => topics.includes(topic))) continue;
+      const concerned = topics.includes("everything") || topicsOf(element).some((topic) => topics.includes(topic));
+      if (waiting.has(element) || !concerned) continue;
       waiting.set(element, window.setTimeout(refresh, WAIT_MS, element));
     }
   }
@@ -31,8 +32,7 @@
   function listen() {
     if (!document.querySelector("[data-live]") || !("EventSource" in window)) return;
     const stream = new EventSource("/live");
-    stream.addEventListener("message", (event) => changed(event.data.split(/[\s,]+/)));
-    stream.addEventListener("change", (event) => changed(event.data.split(/[\s,]+/)));
+    stream.addEventListener("change", (event) => changed(JSON.parse(event.data).topics));
     window.addEventListener("pagehide", () => stream.close());
   }
 
