@@ -92,8 +92,11 @@ class Material:
             raise InputError("dry_mass_g", shape, f"shaped ({len(self.constituents)}, samples)")
         if self.foreign_mass_g.shape != shape or self.finish_mass_g.shape != shape:
             raise InputError("foreign_mass_g and finish_mass_g", shape, "shaped like dry_mass_g")
-        if min(self.dry_mass_g.min(), self.foreign_mass_g.min(), self.finish_mass_g.min()) < 0:
-            raise InputError("mass", "negative", "zero or more in every sample")
+        if len({part.lot for part in self.constituents}) != shape[0] or 0 in shape:
+            raise InputError("lots", [part.lot for part in self.constituents], "at least one, each once")
+        for masses in (self.dry_mass_g, self.foreign_mass_g, self.finish_mass_g):
+            if not np.all(np.isfinite(masses)) or masses.min() < 0:
+                raise InputError("mass", float(masses.min()), "a number of zero or more in every sample")
         if not 0 <= self.actual_regain_frac < MOST_WATER_FRAC:
             raise InputError("actual_regain_frac", self.actual_regain_frac, f"from 0 to {MOST_WATER_FRAC}")
 
