@@ -1,0 +1,149 @@
+"""Long calculations: put into the queue, claimed by one worker, reported on, ended, cancelled."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from django.db import connection
+
+from doffer.errors import ConflictError, NotFoundError
+from doffer.mill import bridge, chain, clock
+from doffer.mill.booking import announce
+from doffer.mill.models import Job
+from doffer.mill.models.chores import JobState
+from doffer.mill.write import write
+from doffer.people.models import Person
+from doffer.people.rights import Right, require
+
+LEASE = timedelta(seconds=30)
+ENDED = (JobState.DONE, JobState.FAILED, JobState.CANCELLED)
+
+# One statement on both databases; PostgreSQL skips rows that another worker is claiming at this moment.
+_CLAIM = """
+UPDATE mill_job SET state = 'run', worker = %s, lease_until = %s, attempts = attempts + 1
+WHERE id = (
+    SELECT id FROM mill_job
+    WHERE state = 'queued' OR (state = 'run' AND lease_until < %s)
+    ORDER BY priority, id LIMIT 1 {skip}
+)
+RETURNING id
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Claimed:
+    """What a worker is to do."""
+
+    id: int
+    kind: str
+    params: dict[str, Any]
+    seed: int
+    attempts: int
+
+
+def start_job(
+    by: Person | None,
+    *,
+    kind: str,
+    params: dict[str, Any],
+    code_version: str,
+    seed: int = 0,
+    priority: int = 100,
+) -> int:
+    """Queue a calculation; the same one that is waiting, running or done is given instead of a second."""
+    person = require(by, Right.JOBS)
+    params_sha256 = chain.sha256(chain.canonical(params))
+    with write():
+        same = Job.objects.filter(
+            kind=kind, params_sha256=params_sha256, code_version=code_version, seed=seed
+        )
+        known = same.exclude(state__in=[JobState.FAILED, JobState.CANCELLED]).order_by("-pk").first()
+        if known is not None:
+            return known.pk
+        job = Job.objects.create(
+            kind=kind,
+            params=params,
+            params_sha256=params_sha256,
+            seed=seed,
+            code_version=code_version,
+            priority=priority,
+            created_at=clock.now(),
+            created_by=person,
+        )
+        announce(person, "job", str(job.pk), "waiting")
+        return job.pk
+
+
+def claim_job(worker: str) -> Claimed | None:
+    """The next calculation for this worker, or None; one whose worker fell silent is given again."""
+    now = clock.now()
+    skip = "FOR UPDATE SKIP LOCKED" if connection.vendor == "postgresql" else ""
+    with write():
+        with connection.cursor() as cursor:
+            cursor.execute(_CLAIM.format(skip=skip), [worker, now + LEASE, now])
+            found = cursor.fetchone()
+        if found is None:
+            return None
+        job = Job.objects.get(pk=found[0])
+        announce(None, "job", str(job.pk), "running")
+        return Claimed(job.pk, job.kind, job.params, job.seed, job.attempts)
+
+
+def _held_by(job_id: int, worker: str) -> Job | None:
+    return Job.objects.select_for_update().filter(pk=job_id, state=JobState.RUN, worker=worker).first()
+
+
+def report_progress(job_id: int, worker: str, *, progress_frac: float, message: str = "") -> bool:
+    """Renew the lease and say how far it is; False: stop, it was cancelled or given to another worker."""
+    with write():
+        job = _held_by(job_id, worker)
+        if job is None:
+            return False
+        progress_ppm = bridge.ppm(min(1.0, max(0.0, progress_frac)))
+        moved = (job.progress_ppm, job.message) != (progress_ppm, message)
+        job.progress_ppm, job.message, job.lease_until = progress_ppm, message, clock.now() + LEASE
+        job.save(update_fields=["progress_ppm", "message", "lease_until"])
+        if moved:
+            announce(None, "job", str(job_id), message or f"{progress_frac:.0%}")
+        return True
+
+
+def end_job(job_id: int, worker: str, *, result: Any = None, failure: str = "") -> None:
+    """Keep the result, or the sentence that says why there is none.
+
+    Raises
+    ------
+    ConflictError
+        The job was cancelled or is another worker's by now: its result is not kept.
+    """
+    json.dumps(result)
+    with write():
+        job = _held_by(job_id, worker)
+        if job is None:
+            raise ConflictError(
+                f"Calculation {job_id} is no longer this worker's", "Nothing needs to be done"
+            )
+        job.state = JobState.FAILED if failure else JobState.DONE
+        job.message = failure
+        job.result = None if failure else result
+        job.progress_ppm = job.progress_ppm if failure else bridge.PPM
+        job.ended_at, job.lease_until = clock.now(), None
+        job.save()
+        announce(None, "job", str(job_id), failure or "done")
+
+
+def cancel_job(by: Person | None, job_id: int) -> None:
+    """Stop a calculation; its worker notices at its next report."""
+    person = require(by, Right.JOBS)
+    with write():
+        job = Job.objects.select_for_update(of=("self",)).filter(pk=job_id).first()
+        if job is None:
+            raise NotFoundError("calculation", job_id)
+        if job.state in ENDED:
+            raise ConflictError("This calculation has ended already", "Look at its result")
+        job.state, job.ended_at, job.lease_until = JobState.CANCELLED, clock.now(), None
+        job.save(update_fields=["state", "ended_at", "lease_until"])
+        announce(person, "job", str(job_id), "cancelled")

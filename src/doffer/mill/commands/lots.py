@@ -1,0 +1,121 @@
+"""What is written about a lot, where it stands, its photos; a lot that is gone is archived."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import secrets
+from pathlib import Path
+
+from django.conf import settings
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from doffer.errors import InputError
+from doffer.mill import bridge, clock
+from doffer.mill.booking import announce, lot_of
+from doffer.mill.commands.intake import FibreFacts
+from doffer.mill.models import Photo
+from doffer.mill.models.lots import Place
+from doffer.mill.write import write
+from doffer.people.models import Person
+from doffer.people.rights import Right, require
+
+MOST_PHOTO_BYTES = 10_000_000
+MOST_PHOTO_PIXELS = 40_000_000
+PHOTO_KINDS = {"JPEG": ("image/jpeg", ".jpg"), "PNG": ("image/png", ".png"), "WEBP": ("image/webp", ".webp")}
+PHOTO_FOLDER = "photos"
+
+
+def change_lot(by: Person | None, code: str, facts: FibreFacts, *, note: str, want_waste_back: bool) -> None:
+    """Write down anew what is known of a lot's fibre; its weights stay as they are."""
+    person = require(by, Right.LOTS)
+    with write():
+        bridge.known_fibre(facts.fibre, bridge.current_tables())
+        lot = lot_of(code)
+        for name, value in {**facts.columns(), "note": note, "want_waste_back": want_waste_back}.items():
+            setattr(lot, name, value)
+        lot.save()
+        announce(person, "lot", code, "description changed")
+
+
+def move_lot(by: Person | None, code: str, *, place: str = "", location: str = "") -> None:
+    """A lot now stands somewhere else, unweighed."""
+    person = require(by, Right.WEIGH)
+    if place and place not in Place.values:
+        raise InputError("place", place, f"one of {', '.join(Place.values)}")
+    with write():
+        lot = lot_of(code)
+        lot.place, lot.location = place or lot.place, location
+        lot.save(update_fields=["place", "location"])
+        announce(person, "lot", code, f"moved to {location or lot.get_place_display()}")
+
+
+def archive_lot(by: Person | None, code: str) -> None:
+    """Take a lot off the lists; every record stays."""
+    person = require(by, Right.LOTS)
+    with write():
+        lot = lot_of(code)
+        lot.archived_at = clock.now()
+        lot.save(update_fields=["archived_at"])
+        announce(person, "lot", code, "archived")
+
+
+def add_photo(by: Person | None, code: str, *, data: bytes) -> int:
+    """Keep a photo of a lot: drawn anew, so that no place or camera data stays in it; gives its number.
+
+    Raises
+    ------
+    InputError
+        Not a JPEG, PNG or WebP picture, or larger than 10 MB or 40 megapixels.
+    """
+    person = require(by, Right.INTAKE)
+    clean, kind, size = _redrawn(data)
+    mime, ending = PHOTO_KINDS[kind]
+    path = Path(settings.MEDIA_ROOT) / PHOTO_FOLDER / f"{secrets.token_hex(16)}{ending}"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(clean)
+    try:
+        with write():
+            photo = Photo.objects.create(
+                lot=lot_of(code),
+                name=path.name,
+                sha256=hashlib.sha256(clean).hexdigest(),
+                mime=mime,
+                width=size[0],
+                height=size[1],
+                taken_at=clock.now(),
+                taken_by=person,
+            )
+            announce(person, "lot", code, "photo added")
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise
+    return photo.pk
+
+
+def _redrawn(data: bytes) -> tuple[bytes, str, tuple[int, int]]:
+    """The same picture without anything but its pixels; size and kind are looked at before it is opened."""
+    if len(data) > MOST_PHOTO_BYTES:
+        raise InputError("photo", f"{len(data) / 1e6:.1f} MB", f"at most {MOST_PHOTO_BYTES / 1e6:.0f} MB")
+    try:
+        with Image.open(io.BytesIO(data), formats=list(PHOTO_KINDS)) as picture:
+            kind = str(picture.format)
+            width, height = picture.size
+            if width * height > MOST_PHOTO_PIXELS:
+                allowed = f"at most {MOST_PHOTO_PIXELS / 1e6:.0f} megapixels"
+                raise InputError("photo", f"{width * height / 1e6:.0f} megapixels", allowed)
+            upright = _upright(picture)
+    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError) as broken:
+        raise InputError("photo", "not readable", "a JPEG, PNG or WebP picture, whole") from broken
+    out = io.BytesIO()
+    upright.save(out, format=kind)
+    return out.getvalue(), kind, upright.size
+
+
+def _upright(picture: Image.Image) -> Image.Image:
+    """The pixels alone, turned as the camera meant them."""
+    turned = ImageOps.exif_transpose(picture)
+    mode = "RGBA" if "A" in turned.getbands() and picture.format != "JPEG" else "RGB"
+    bare = Image.new(mode, turned.size)
+    bare.paste(turned.convert(mode))
+    return bare

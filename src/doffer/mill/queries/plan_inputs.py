@@ -1,0 +1,182 @@
+"""Everything a plan starts from: the lots as materials, the machines, the mill's habits, the tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from doffer.errors import NotFoundError
+from doffer.fibre.material import Material
+from doffer.mill import bridge, house
+from doffer.mill.models import Lot, Machine, Order, OrderLot
+from doffer.mill.queries.lots import Lab, lab_of
+from doffer.tables.loader import Tables
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLot:
+    """A lot for the planner.
+
+    `material` is the whole lot as it stands with the usual clean yield (one sample); for a raw lot
+    `clean_share_fracs` is the low, usual and high clean share that stands behind it, else None.
+    """
+
+    code: str
+    owner: str
+    is_own: bool
+    role: str
+    wanted_g: float | None
+    fibre: str
+    breed: str
+    form: str
+    place: str
+    location: str
+    mass_g: float
+    soundness: str
+    vm_grade: int | None
+    second_cuts: int | None
+    colour_name: str
+    lab: Lab | None
+    is_dry_known: bool
+    clean_share_fracs: tuple[float, float, float] | None
+    material: Material
+
+
+@dataclass(frozen=True, slots=True)
+class PlanMachine:
+    """A machine for the planner."""
+
+    code: str
+    name: str
+    stage: str
+    kind: str
+    capacity: float | None
+    capacity_unit: str
+    holdup_g: float
+    rates_kg_per_h: dict[str, float]  # wool, camelid, angora; missing where unknown
+
+
+@dataclass(frozen=True, slots=True)
+class PlanInputs:
+    """What `plan_order` needs; `spec` is the order's wish, empty for lots without an order."""
+
+    order: str
+    owner: str
+    spec: dict[str, Any]
+    lots: tuple[PlanLot, ...]
+    machines: tuple[PlanMachine, ...]
+    held_dry_mass_g: dict[str, float]  # stage -> hold-up of its first machine
+    settings: dict[str, str]
+    card_room_rh_frac: float
+    store_rh_frac: float
+    promise_quantile: float
+    country_rules: str
+    units: str
+    tables: Tables
+
+
+def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
+    """Inputs for an order (with its lots, or the lots named instead), or for lots alone.
+
+    Raises
+    ------
+    NotFoundError
+        No such order, or a lot that is not there.
+    """
+    tables = bridge.current_tables()
+    settings = house.everything()
+    row = Order.objects.select_related("customer").filter(code=order).first() if order else None
+    if order and row is None:
+        raise NotFoundError("order", order, "Search the list of orders")
+    machines = _machines()
+    held: dict[str, float] = {}
+    for machine in machines:
+        held.setdefault(machine.stage, machine.holdup_g)
+    return PlanInputs(
+        order=order,
+        owner=row.customer.code if row else "",
+        spec=row.spec if row else {},
+        lots=_lots(row, lots, tables),
+        machines=machines,
+        held_dry_mass_g=held,
+        settings=settings,
+        card_room_rh_frac=float(settings["card_room_rh_frac"]),
+        store_rh_frac=float(settings["store_rh_frac"]),
+        promise_quantile=float(settings["promise_quantile"]),
+        country_rules=row.customer.country_rules if row else settings["country_rules"],
+        units=row.customer.units if row else settings["units"],
+        tables=tables,
+    )
+
+
+def _machines() -> tuple[PlanMachine, ...]:
+    rows = Machine.objects.filter(archived_at=None).order_by("pk")
+    return tuple(
+        PlanMachine(
+            code=m.code,
+            name=m.name,
+            stage=m.stage,
+            kind=m.kind,
+            capacity=None if m.capacity_milli is None else m.capacity_milli / 1000,
+            capacity_unit=m.capacity_unit,
+            holdup_g=bridge.grams(m.holdup_mg),
+            rates_kg_per_h={
+                name: rate / 1000
+                for name, rate in (
+                    ("wool", m.rate_wool_g_per_h),
+                    ("camelid", m.rate_camelid_g_per_h),
+                    ("angora", m.rate_angora_g_per_h),
+                )
+                if rate
+            },
+        )
+        for m in rows
+    )
+
+
+def _lots(order: Order | None, codes: Sequence[str], tables: Tables) -> tuple[PlanLot, ...]:
+    links: dict[str, tuple[str, int | None]] = {}
+    if order is not None:
+        links = {
+            code: (role, wanted)
+            for code, role, wanted in OrderLot.objects.filter(order=order).values_list(
+                "lot__code", "role", "wanted_mg"
+            )
+        }
+    wanted = list(codes) or list(links)
+    lots = {lot.code: lot for lot in Lot.objects.filter(code__in=wanted).select_related("customer")}
+    missing = [code for code in wanted if code not in lots]
+    if missing:
+        raise NotFoundError("lot", ", ".join(missing), "Search the list of lots")
+    origins = bridge.origins_of(list(lots.values()))
+    return tuple(
+        _plan_lot(lots[code], origins[lots[code].pk], links.get(code, ("", None)), tables) for code in wanted
+    )
+
+
+def _plan_lot(
+    lot: Lot, origins: Sequence[bridge.Origin], link: tuple[str, int | None], tables: Tables
+) -> PlanLot:
+    is_raw = lot.now_form in bridge.RAW_FORMS
+    return PlanLot(
+        code=lot.code,
+        owner=lot.customer.code,
+        is_own=lot.customer.is_own,
+        role=link[0],
+        wanted_g=bridge.maybe_grams(link[1]),
+        fibre=lot.fibre,
+        breed=lot.breed,
+        form=lot.now_form,
+        place=lot.place,
+        location=lot.location,
+        mass_g=bridge.grams(lot.now_mass_mg),
+        soundness=lot.soundness,
+        vm_grade=lot.vm_grade,
+        second_cuts=lot.second_cuts,
+        colour_name=lot.colour_name,
+        lab=lab_of(lot.lab_l_centi, lot.lab_a_centi, lot.lab_b_centi),
+        is_dry_known=lot.now_dry_mg is not None,
+        clean_share_fracs=bridge.clean_share_of(lot, tables) if is_raw else None,
+        material=bridge.material_of(lot, origins, tables),
+    )
