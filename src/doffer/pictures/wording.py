@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
 
 from doffer.errors import InputError
@@ -187,6 +188,14 @@ def say_duration(minutes: float) -> str:
     return sign + " ".join(parts)
 
 
+def say_short_mass(mass_g: float, system: str = "metric") -> str:
+    """Say a weight in little room: "58.2 kg", "128.3 lb"; below one kilogram or pound as usual."""
+    heavy_g, word = (G_PER_LB, "lb") if system == "us" else (float(G_PER_KG), "kg")
+    if abs(mass_g) < heavy_g:
+        return say(mass_g, "g", system)
+    return _join(_number(mass_g / heavy_g, 1), word)
+
+
 def mass_unit(system: str) -> str:
     """The heading over a column of weights: "kg" or "lb"."""
     return "lb" if system == "us" else "kg"
@@ -216,7 +225,9 @@ def _metric_mass(mass_g: float, digits: int | None) -> tuple[str, float, int]:
 def _say_mass(mass_g: float, system: str, digits: int | None) -> str:
     if system == "metric":
         word, divisor, decimals = _metric_mass(mass_g, digits)
-        return _join(_number(mass_g / divisor, decimals), word)
+        number = _number(mass_g / divisor, decimals)
+        is_whole = word == "g" and digits is None and not number.partition(".")[2].strip("0")
+        return _join(number.partition(".")[0] if is_whole else number, word)
     sign = MINUS if mass_g < 0 else ""
     ounces = abs(mass_g) / G_PER_OZ
     under_pound = round(ounces, 1) < OZ_PER_LB
@@ -234,12 +245,18 @@ def _number(value: float, decimals: int | None, *, trim: bool = False) -> str:
     if decimals is None:
         decimals = _decimals(value)
         trim = trim or float(value).is_integer()
-    text = f"{abs(value):.{decimals}f}"
+    text = _rounded(abs(value), decimals)
     if trim and "." in text:
         text = text.rstrip("0").rstrip(".")
     whole, dot, rest = text.partition(".")
     is_negative = value < 0 and any(digit not in "0." for digit in text)
     return (MINUS if is_negative else "") + _grouped(whole) + dot + rest
+
+
+def _rounded(size: float, decimals: int) -> str:
+    """Halves are rounded up, as people do: 3.55 is said 3.6."""
+    step = Decimal(1).scaleb(-decimals)
+    return f"{Decimal(repr(float(size))).quantize(step, rounding=ROUND_HALF_UP):f}"
 
 
 def _decimals(value: float) -> int:

@@ -1,0 +1,151 @@
+"""Writing SVG text: escaped, without style attributes, numbers short; the frame that every picture shares."""
+
+from __future__ import annotations
+
+import hashlib
+import struct
+from collections.abc import Iterable, Sequence
+from html import escape
+from typing import Final
+
+Point = tuple[float, float]
+MIN_TEXT_PX: Final = 14
+TEXT_PX: Final = 15
+WIDTH_OF_LETTER: Final = 0.58  # of the type size, for the bold figures and capitals of this typeface
+KAPPA: Final = 1 / 6  # Catmull-Rom to Bezier
+
+Attribute = str | float | int | None
+
+
+def num(value: float) -> str:
+    """A coordinate with at most two decimals."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def el(tag: str, *children: str, **attributes: Attribute) -> str:
+    """One element: `class_` becomes class, underscores hyphens, None is left out; children are SVG text."""
+    parts = [tag]
+    for name, value in attributes.items():
+        if value is None:
+            continue
+        shown = value if isinstance(value, str) else num(value)
+        parts.append(f'{name.rstrip("_").replace("_", "-")}="{escape(shown)}"')
+    body = "".join(children)
+    return f"<{' '.join(parts)}>{body}</{tag}>" if body else f"<{' '.join(parts)}/>"
+
+
+def words(text: str, x: float, y: float, *, size: float = TEXT_PX, css: str = "", **more: Attribute) -> str:
+    """A line of text, escaped."""
+    if size < MIN_TEXT_PX:
+        raise AssertionError(f"text of {size} px is too small to read")
+    return el("text", escape(text), x=x, y=y, font_size=size, class_=css or None, **more)
+
+
+def at_end(text: str, x: float, y: float, *, size: float = TEXT_PX, css: str = "", **more: Attribute) -> str:
+    """A line of text that ends at x."""
+    return words(text, x, y, size=size, css=css, text_anchor="end", **more)
+
+
+def amid(text: str, x: float, y: float, *, size: float = TEXT_PX, css: str = "", **more: Attribute) -> str:
+    """A line of text with its middle at x."""
+    return words(text, x, y, size=size, css=css, text_anchor="middle", **more)
+
+
+def stroke(path: str, css: str, *, width: float = 2, dash: str | None = None, **more: Attribute) -> str:
+    """An open line; its colour comes by class."""
+    return el(
+        "path",
+        d=path,
+        fill="none",
+        class_=css,
+        stroke_width=width,
+        stroke_dasharray=dash,
+        stroke_linecap="round",
+        **more,
+    )
+
+
+def letters_width(text: str, size: float = TEXT_PX) -> float:
+    """About how wide a text will be drawn [px]; wide enough for the bold face."""
+    return len(text) * size * WIDTH_OF_LETTER
+
+
+def picture(
+    width: float,
+    height: float,
+    title: str,
+    desc: str,
+    body: Iterable[str],
+    *,
+    has_links: bool = False,
+    css: str = "picture",
+) -> str:
+    """The whole picture: without links one image; with links a group, so that each link is met by itself."""
+    return el(
+        "svg",
+        el("title", escape(title)),
+        el("desc", escape(desc)),
+        *body,
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {num(width)} {num(height)}",
+        width=width,
+        height=height,
+        class_=css,
+        role="group" if has_links else "img",
+        aria_label=f"{title}. {desc}" if desc else title,
+    )
+
+
+def link(href: str, *children: str, label: str = "") -> str:
+    """A link inside a picture."""
+    return el("a", *children, href=href, class_="tuft-link", aria_label=label or None)
+
+
+def polygon_area(points: Sequence[Point]) -> float:
+    """Area enclosed by straight lines through the points."""
+    shifted = [*points[1:], points[0]]
+    return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(points, shifted, strict=True))) / 2
+
+
+def smooth_closed(points: Sequence[Point]) -> str:
+    """Path data of a closed smooth line through the points."""
+    count = len(points)
+    data = [f"M{num(points[0][0])} {num(points[0][1])}"]
+    for i in range(count):
+        before, here, there, after = (points[(i + k) % count] for k in (-1, 0, 1, 2))
+        c1 = (here[0] + (there[0] - before[0]) * KAPPA, here[1] + (there[1] - before[1]) * KAPPA)
+        c2 = (there[0] - (after[0] - here[0]) * KAPPA, there[1] - (after[1] - here[1]) * KAPPA)
+        data.append("C" + " ".join(f"{num(x)} {num(y)}" for x, y in (c1, c2, there)))
+    return "".join(data) + "Z"
+
+
+def wave(x: float, y: float, length: float, *, rise: float, half: float) -> str:
+    """Path data of a crimp: half waves of the length `half`, `rise` high."""
+    count = max(2, round(length / half))
+    step = length / count
+    return f"M{num(x)} {num(y)}q{num(step / 2)} {num(-2 * rise)} {num(step)} 0" + f"t{num(step)} 0" * (
+        count - 1
+    )
+
+
+def band(left: Point, right: Point, thick_left: float, thick_right: float) -> str:
+    """Path data of a ribbon, level where it leaves `left` and meets `right` (its upper edges)."""
+    (x0, y0), (x1, y1) = left, right
+    middle = (x0 + x1) / 2
+    return (
+        f"M{num(x0)} {num(y0)}C{num(middle)} {num(y0)} {num(middle)} {num(y1)} {num(x1)} {num(y1)}"
+        f"V{num(y1 + thick_right)}C{num(middle)} {num(y1 + thick_right)} {num(middle)} {num(y0 + thick_left)}"
+        f" {num(x0)} {num(y0 + thick_left)}Z"
+    )
+
+
+def steady_numbers(seed: str, count: int) -> list[float]:
+    """Numbers in 0..1 that look random and are the same for the same seed, everywhere and always."""
+    numbers: list[float] = []
+    block = 0
+    while len(numbers) < count:
+        digest = hashlib.sha256(f"{seed}/{block}".encode()).digest()
+        numbers.extend(value / 0xFFFFFFFF for value in struct.unpack(">8I", digest))
+        block += 1
+    return numbers[:count]
