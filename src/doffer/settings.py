@@ -95,6 +95,8 @@ def _logging(folder: Path, process: str) -> dict[str, object]:
                 "formatter": "line",
             },
         },
+        # A wrong address is the asker's affair: it stands in no log line that somebody must read.
+        "loggers": {"django.request": {"level": "ERROR"}},
         "root": {"handlers": ["console", "file"], "level": "INFO"},
     }
 

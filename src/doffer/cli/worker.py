@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import json
+import os
+import signal
 
 from doffer.cli.mills import add_mill_option, mill_path
 
@@ -24,24 +27,26 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     add_mill_option(words)
     words.add_argument("--once", action="store_true", help="stop when nothing waits any more")
-    words.add_argument("--job", type=int, help=argparse.SUPPRESS)
+    words.add_argument("--kind", help=argparse.SUPPRESS)
+    words.add_argument("--params", help=argparse.SUPPRESS)
     words.add_argument("--stop-with-parent", action="store_true", help=argparse.SUPPRESS)
     words.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Work."""
+    """Work; with the hidden words, be the process of one piece of work."""
     from doffer.serve import startup
     from doffer.serve.children import stop_with_parent
 
     folder = mill_path(args.mill)
     startup.open_mill(folder, "worker")
-    from doffer.serve.worker import Worker, carry_out
+    from doffer.serve.worker import Worker, do_chore
 
-    if args.job is not None:
-        carry_out(folder, args.job)
-        return 0
+    if args.kind is not None:
+        stop_with_parent(lambda: os._exit(1))
+        return do_chore(folder, args.kind, json.loads(args.params or "{}"))
     worker = Worker(folder)
+    signal.signal(signal.SIGTERM, lambda _number, _frame: worker.stop())
     if args.stop_with_parent:
         stop_with_parent(worker.stop)
     worker.run(until_idle=args.once)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import signal
 import socket
 import sys
 import threading
@@ -110,6 +111,9 @@ def serve_mill(folder: Path, *, host: str, port: int, is_child: bool, say: Calla
             stop_with_parent(lambda: setattr(server, "should_exit", True))
         watcher = threading.Thread(target=_watch, args=(worker, stopped), name="worker-watch", daemon=True)
         watcher.start()
+        for number in (signal.SIGINT, signal.SIGTERM):
+            # uvicorn stops on them and then raises them once more; that must not skip what follows here.
+            signal.signal(number, lambda _number, _frame: None)
         try:
             server.run(sockets=[listener])
         finally:
