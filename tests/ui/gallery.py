@@ -26,9 +26,14 @@ def context(**more: object) -> dict[str, object]:
     ]
     mill = SimpleNamespace(name="Quillfern Hollow", is_demo=True, units="metric", country="GB")
     return {
-        "mill": mill, "person": people[0], "people": people, "version": "0.1.0", "today": date(2026, 3, 2), "csrf_input": "",
+        "mill": mill,
+        "person": people[0],
+        "people": people,
+        "version": "0.1.0",
+        "today": date(2026, 3, 2),
+        "csrf_input": "",
         **more,
-    }  # fmt: skip
+    }
 
 
 def environment(out: Path):

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from datetime import date
 
 from doffer.pictures import ancestry, bars, colour, flow, histogram, kettle, strand, swatch
 from doffer.pictures.ancestry import FlowLink, FlowNode
 from doffer.pictures.flow import RiverStep
 from doffer.pictures.strand import Place
 from doffer.pictures.tuft import Tuft
+from doffer.working import Status, Term, Working
 
 LOTS = """
-Door L005 6500 82 .3 11|Door L012 4000 88 -.2 8|Door L013 5800 86 0 9|Door L016 13500 81 .4 11|Door L017 9100 54 .2 5
-Door L020 2000 80 .4 11|Door L021 2250 55 .6 6|Door L022 1350 30 7.5 11|Door L024 5500 85 .2 9|Door L025 2700 35 6.5 10
-Door L040 4400 17 1.2 1.6|Door L014 1100 92 .3 4|Dry L004 4600 80 .5 12|Dry L011 2580 85 .5 10
-Dye L027 1120 46 -22 18|Dye L028 970 42 -24 14|Dye L029 820 49 -20 21|Dye L030 660 39 -23 10|Dye L031 2000 74 4 58
-Dye L032 1500 22 3 -24|Dye L033 1400 38 48 24|Pick L009 5400 87 .6 9|Pick L010 4020 72 4.5 17|Rest L003 1990 19 1.5 1.8
-Card L001 1980 62 6.5 19|Card L018 4850 47 3 9|Card L019 1740 79 .6 11|Card L037 3200 40 44 26|Draw L006 3980 32 8 11
-Spin L002 1860 86 .8 9.5|Spin L007 350 58 1 7|Ply L039 2450 88 -.1 8|Skein L023 4100 28 7 10
+Door L005 6500 82 .3 11|Door L012 4000 88 -.2 8|Door L013 5800 86 0 9|Door L016 13500 81 .4 11
+Door L017 9100 54 .2 5|Door L020 2000 80 .4 11|Door L021 2250 55 .6 6|Door L022 1350 30 7.5 11
+Door L024 5500 85 .2 9|Door L025 2700 35 6.5 10|Door L040 4400 17 1.2 1.6|Door L014 1100 92 .3 4
+Dry L004 4600 80 .5 12|Dry L011 2580 85 .5 10|Dye L027 1120 46 -22 18|Dye L028 970 42 -24 14
+Dye L029 820 49 -20 21|Dye L030 660 39 -23 10|Dye L031 2000 74 4 58|Dye L032 1500 22 3 -24
+Dye L033 1400 38 48 24|Pick L009 5400 87 .6 9|Pick L010 4020 72 4.5 17|Rest L003 1990 19 1.5 1.8
+Card L001 1980 62 6.5 19|Card L018 4850 47 3 9|Card L019 1740 79 .6 11|Card L037 3200 40 44 26
+Draw L006 3980 32 8 11|Spin L002 1860 86 .8 9.5|Spin L007 350 58 1 7|Ply L039 2450 88 -.1 8
+Skein L023 4100 28 7 10
 """
 NAMES = ("Door", "Wash", "Dry", "Dye", "Pick", "Rest", "Card", "Draw", "Spin", "Ply", "Set", "Skein", "Box")
 
@@ -36,13 +41,30 @@ def places() -> list[Place]:
 
 
 LADDER = (
-    bars.Rung("wash", 4000, 3700, 4300, 3950), bars.Rung("pick", 3920, 3600, 4200, 3880), bars.Rung("card", 3550, 3200, 3900),
-    bars.Rung("draw", 3500, 3100, 3850), bars.Rung("spin", 3300, 2900, 3700), bars.Rung("skein", 3240, 2800, 3600),
-)  # fmt: skip
+    bars.Rung("wash", 4000, 3700, 4300, 3950),
+    bars.Rung("pick", 3920, 3600, 4200, 3880),
+    bars.Rung("card", 3550, 3200, 3900),
+    bars.Rung("draw", 3500, 3100, 3850),
+    bars.Rung("spin", 3300, 2900, 3700),
+    bars.Rung("skein", 3240, 2800, 3600),
+)
 LAYERS = (
-    kettle.Layer("L009", 209, "#e0d9c9"), kettle.Layer("L036", 418, "#e6e0d6"), kettle.Layer("L034", 140, "#f0ece6"),
-    kettle.Layer("L009", 418, "#e0d9c9"), kettle.Layer("L006", 418, "#5d4436"), kettle.Layer("L009", 209, "#e0d9c9"),
-)  # fmt: skip
+    kettle.Layer("L009", 209, "#e0d9c9"),
+    kettle.Layer("L036", 418, "#e6e0d6"),
+    kettle.Layer("L034", 140, "#f0ece6"),
+    kettle.Layer("L009", 418, "#e0d9c9"),
+    kettle.Layer("L006", 418, "#5d4436"),
+    kettle.Layer("L009", 209, "#e0d9c9"),
+)
+
+
+REGAIN = {
+    "actual_frac": 0.182,
+    "drying_frac": 0.168,
+    "wetting_frac": 0.148,
+    "agreed_frac": 0.17,
+    "rh_frac": 0.71,
+}
 
 
 def diameters() -> str:
@@ -75,10 +97,13 @@ def pictures() -> list[tuple[str, str]]:
         ("ladder", bars.stage_ladder(LADDER, colour="#cdbfa2")),
         ("layers", kettle.layers(LAYERS)),
         ("kettle", kettle.kettle(water_l=22.5, holds_l=30, depth_cm=36, dip_cm=24)),
-        ("regain", kettle.regain_bar(actual_frac=0.182, drying_frac=0.168, wetting_frac=0.148, agreed_frac=0.17, rh_frac=0.71)),
+        ("regain", kettle.regain_bar(**REGAIN)),
         ("tuft icons", "".join(swatch.tuft_icon(t.code, t.colour) for p in places() for t in p.lots)),
-        ("swatch pair", swatch.swatch_pair("#567c47", "#577d4a", first_name="Fern, the standard", second_name="this blend", difference="0.5 apart")),
-    ]  # fmt: skip
+        (
+            "swatch pair",
+            swatch.swatch_pair("#567c47", "#577d4a", first_name="Fern, standard", second_name="this blend"),
+        ),
+    ]
 
 
 RIVER = (
@@ -106,7 +131,57 @@ NODES = (
     FlowNode("Y203", "Y203", 4, 5400, "#afa996", "/lots/Y203/"),
 )
 LINKS = (
-    FlowLink("L008", "B101", 3530), FlowLink("L008", "w1", 70), FlowLink("L007", "B102", 2740), FlowLink("L007", "w1", 60),
-    FlowLink("B101", "R101", 3260), FlowLink("B102", "R101", 2540), FlowLink("B101", "w2", 270), FlowLink("B102", "w2", 200),
-    FlowLink("L006", "R103", 3150), FlowLink("R101", "S1", 5500), FlowLink("S1", "Y203", 5400),
-)  # fmt: skip
+    FlowLink("L008", "B101", 3530),
+    FlowLink("L008", "w1", 70),
+    FlowLink("L007", "B102", 2740),
+    FlowLink("L007", "w1", 60),
+    FlowLink("B101", "R101", 3260),
+    FlowLink("B102", "R101", 2540),
+    FlowLink("B101", "w2", 270),
+    FlowLink("B102", "w2", 200),
+    FlowLink("L006", "R103", 3150),
+    FlowLink("R101", "S1", 5500),
+    FlowLink("S1", "Y203", 5400),
+)
+
+
+PAST = date(2026, 2, 27)
+SOON = date(2026, 3, 6)
+_LOSS = Working(
+    "Left on the card",
+    "lost = fixed grams in the card + share x what goes in",
+    (
+        Term("goes in, oven-dry", 3920, "g"),
+        Term("stays in the card", 120, "g", "once per lot"),
+        Term("share", 0.065, "frac"),
+    ),
+    Term("lost", 374.8, "g"),
+    "Common practice of small mills; measure yours by weighing ten lots in and out",
+    Status.PRACTICE,
+)
+WORKING = Working(
+    "Yarn in skeins, at agreed regain",
+    "yarn = oven-dry fibre left after the last stage x (1 + agreed regain)",
+    (
+        Term("oven-dry fibre left", 2769, "g"),
+        Term("agreed regain", 0.17, "frac", "woollen carded yarn"),
+        Term("fibre", "alpaca and wool"),
+    ),
+    Term("yarn", 3240, "g"),
+    "Regulation (EU) 1007/2011, Annex IX",
+    Status.SOURCE,
+    parts=(
+        _LOSS,
+        replace(_LOSS, title="Left on the picker", status=Status.MEMORY),
+        replace(_LOSS, title="Bobbin ends", status=Status.OWN),
+    ),
+)
+
+
+def weigh_out() -> list[tuple[str, ...]]:
+    """Rows of a weigh-out sheet."""
+    return [
+        ("L009", "white alpaca, picked", "60 %", "1.25 kg", "5.4 kg"),
+        ("L036", "superwash Merino", "20 %", "418 g", "10 kg"),
+        ("L034", "polyamide staple", "20 %", "420 g", "10 kg"),
+    ]
