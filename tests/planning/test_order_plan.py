@@ -196,6 +196,19 @@ def test_six_lots_through_twelve_stages_with_four_thousand_samples_stay_quick():
     assert time.perf_counter() - begun < 1.0  # a guard against 10x; bench/ measures
 
 
+def test_a_lot_joined_before_keeps_its_fibres_on_the_label():
+    parts = (
+        (Constituent("A", "wool", 24, 0.22, 95, 0.2), 0.6),
+        (Constituent("B", "alpaca", 22, 0.2, 95, 0.2), 0.4),
+    )
+    joined = LotStart(parts[0][0], Form.ROVING, 3000.0, 0.15, "mixed_wool", blend=parts)
+    plan = plan_one([joined], DK, ways(n_samples=300))
+    eu = next(label for label in plan.labels if label.basis is Basis.EU_AGREED)
+    assert [(part.name, part.percent) for part in eu.parts] == [("wool", 60), ("alpaca", 40)]
+    with pytest.raises(InputError, match="joined before"):
+        plan_one([joined], Wish("yarn", plies=2, shares={"wool": 1.0}), ways())
+
+
 def test_quantiles_belong_to_the_figure_itself():
     plan = plan_one(HUACAYA, DK, ways(skirts=False, n_samples=8000))
     assert plan.finished.low < plan.finished.safe < plan.finished.mean < plan.finished.high

@@ -65,8 +65,8 @@ def routes(draw):
 @settings(max_examples=60, deadline=None)
 @given(routes())
 def test_oven_dry_fibre_closes_to_a_milligram_at_every_step(made):
-    route, materials, fibres = made
-    results = forward(route, materials, expected_losses(route, TABLES, fibres=fibres), TABLES)
+    route, materials, _ = made
+    results = forward(route, materials, expected_losses(route, TABLES, materials=materials), TABLES)
     at = {**{n: m.total_dry_mass_g for n, m in materials.items()}}
     for step in route:
         result = results[step.name]
@@ -81,7 +81,7 @@ def test_oven_dry_fibre_closes_to_a_milligram_at_every_step(made):
 @given(routes())
 def test_backward_of_forward_returns_what_was_there(made):
     route, materials, fibres = made
-    losses = expected_losses(route, TABLES, fibres=fibres)
+    losses = expected_losses(route, TABLES, materials=materials)
     sink = route[-1].name
     out = forward(route, materials, losses, TABLES)[sink].material
     if float(out.dry_mass_g.min()) <= 1:
@@ -96,13 +96,12 @@ def test_backward_of_forward_returns_what_was_there(made):
 @settings(max_examples=30, deadline=None)
 @given(routes())
 def test_a_lot_of_no_mass_changes_nothing(made):
-    route, materials, fibres = made
+    route, materials, _ = made
     with_nothing = {**materials, "L-none": lot("L-none", "wool", 0)}
     first, *rest = route
     longer = (Step(first.name, first.stage, (*first.feeds, Feed("L-none")), first.settings), *rest)
-    plain = forward(route, materials, expected_losses(route, TABLES, fibres=fibres), TABLES)
-    more_fibres = {**fibres, "L-none": "wool"}
-    same = forward(longer, with_nothing, expected_losses(longer, TABLES, fibres=more_fibres), TABLES)
+    plain = forward(route, materials, expected_losses(route, TABLES, materials=materials), TABLES)
+    same = forward(longer, with_nothing, expected_losses(longer, TABLES, materials=with_nothing), TABLES)
     for step in route:
         assert same[step.name].material.total_dry_mass_g == pytest.approx(
             plain[step.name].material.total_dry_mass_g, rel=1e-12
@@ -115,8 +114,7 @@ def test_samples_travel_through_a_join_and_stay_in_range():
         Step("card", "card", (Feed("pick"),), StageSettings(held_dry_mass_g=50)),
     )
     materials = {"A": lot("A", "alpaca", 2000), "B": lot("B", "wool", 1000)}
-    fibres = {"A": "alpaca", "B": "wool"}
-    losses = sampled_losses(route, TABLES, fibres=fibres, rng=np.random.default_rng(1), n_samples=500)
+    losses = sampled_losses(route, TABLES, materials=materials, rng=np.random.default_rng(1), n_samples=500)
     out = forward(route, materials, losses, TABLES)["card"].material
     assert out.n_samples == 500
     least = 2000 * 0.94 * 0.78 + 1000 * 0.96 * 0.85 - 50
@@ -129,9 +127,8 @@ def test_conditioner_rides_along_and_is_washed_out_at_setting():
         Step("pick", "pick", (Feed("A"),), StageSettings(finish_frac_owf=0.02, finish_water_parts=4)),
         Step("set", "set", (Feed("pick"),)),
     )
-    results = forward(
-        route, {"A": lot("A", "wool", 1000)}, expected_losses(route, TABLES, fibres={"A": "wool"}), TABLES
-    )
+    materials = {"A": lot("A", "wool", 1000)}
+    results = forward(route, materials, expected_losses(route, TABLES, materials=materials), TABLES)
     picked = results["pick"].material
     sprayed = 1000 * 1.17 * 0.02
     assert picked.finish_mass_g.sum() == pytest.approx(sprayed * picked.total_dry_mass_g[0] / 1000)
@@ -165,5 +162,5 @@ def test_a_lot_that_comes_by_two_ways_must_be_named_apart():
             sink="b",
             wanted_dry_mass_g={"A": np.array([100.0])},
             fibres={"A": "wool"},
-            losses=expected_losses(route, TABLES, fibres={"A": "wool"}),
+            losses={},
         )

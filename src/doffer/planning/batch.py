@@ -110,16 +110,15 @@ def _make_ready(batch: BatchSpec, ways: MillWays, tables: Tables, rng: np.random
     whole = {
         start.lot: starting_material(start, tables, rng=rng, n_samples=ways.n_samples) for start in batch.lots
     }
-    fibres = {start.lot: start.fibre for start in batch.lots}
     agreed = blend_regain_frac(list(whole.values()), tables, ways.label_basis)
     settings = stage_settings(batch, whole, ways, tables, agreed_frac=agreed)
     route = product_route(batch.wish.product, batch.lots, settings, skirts=ways.skirts)
     blend = None
     if batch.wish.shares:
-        expected = expected_losses(route, tables, fibres=fibres)
+        expected = expected_losses(route, tables, materials=whole)
         blend = blend_takes(batch, whole, route, expected, tables, ways.label_basis)
     taken_frac = blend.taken_frac if blend else dict.fromkeys(whole, 1.0)
-    losses = sampled_losses(route, tables, fibres=fibres, rng=rng, n_samples=ways.n_samples)
+    losses = sampled_losses(route, tables, materials=whole, rng=rng, n_samples=ways.n_samples)
     taken = {lot: take(material, share=taken_frac[lot]) for lot, material in whole.items()}
     return _Ready(whole, taken, taken_frac, route, losses, blend, agreed)
 

@@ -89,6 +89,9 @@ def lot_shares(batch: BatchSpec, have_dry_g: Mapping[str, float], tables: Tables
         Shares of fibre that no lot brings, or that do not sum to 100 %, or a fibre with nothing on hand.
     """
     wanted = batch.wish.shares
+    joined = [start.lot for start in batch.lots if start.blend]
+    if joined:
+        raise InputError("blend", ", ".join(joined), "planned as it is: it was joined before", batch.name)
     label_of = {start.lot: tables.fibres[start.fibre].label_as for start in batch.lots}
     if abs(sum(wanted.values()) - 1) > SHARE_SUM_TOLERANCE:
         raise InputError("blend", f"{sum(wanted.values()):.1%} together", "100 % together", batch.name)

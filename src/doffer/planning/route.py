@@ -6,7 +6,7 @@ Backward is the exact inverse of forward in oven-dry clean fibre.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -182,9 +182,9 @@ def _unlose_step(
     return dict(zip(names, rows, strict=True))
 
 
-def _carried(route: Route, fibres: Mapping[str, str]) -> dict[str, frozenset[str]]:
+def _carried(route: Route, lots: Iterable[str]) -> dict[str, frozenset[str]]:
     """Which lots are in every lot and step."""
-    carried = {lot: frozenset({lot}) for lot in fibres}
+    carried = {lot: frozenset({lot}) for lot in lots}
     for step in route:
         carried[step.name] = frozenset().union(*(carried[feed.source] for feed in step.feeds))
     return carried
@@ -204,29 +204,36 @@ def _only_feed(step: Step, lot: str, carried: Mapping[str, frozenset[str]]) -> F
     return bringing[0]
 
 
-def expected_losses(route: Route, tables: Tables, *, fibres: Mapping[str, str]) -> dict[str, LossFracs]:
+def expected_losses(
+    route: Route, tables: Tables, *, materials: Mapping[str, Material]
+) -> dict[str, LossFracs]:
     """Mean loss shares for every step, from table stage_losses."""
-    carried = _carried(route, fibres)
     return {
-        step.name: expected_loss_fracs(
-            tables, stage=step.stage, fibres=[fibres[lot] for lot in carried[step.name]]
-        )
-        for step in route
+        step.name: expected_loss_fracs(tables, stage=step.stage, fibres=fibres)
+        for step, fibres in _fibres_at(route, materials)
     }
 
 
 def sampled_losses(
-    route: Route, tables: Tables, *, fibres: Mapping[str, str], rng: np.random.Generator, n_samples: int
+    route: Route,
+    tables: Tables,
+    *,
+    materials: Mapping[str, Material],
+    rng: np.random.Generator,
+    n_samples: int,
 ) -> dict[str, LossFracs]:
     """Loss shares drawn for every step; steps independent, one draw per fibre and step, in route order."""
-    carried = _carried(route, fibres)
     return {
-        step.name: sample_loss_fracs(
-            tables,
-            stage=step.stage,
-            fibres=[fibres[lot] for lot in carried[step.name]],
-            rng=rng,
-            n_samples=n_samples,
-        )
-        for step in route
+        step.name: sample_loss_fracs(tables, stage=step.stage, fibres=fibres, rng=rng, n_samples=n_samples)
+        for step, fibres in _fibres_at(route, materials)
     }
+
+
+def _fibres_at(route: Route, materials: Mapping[str, Material]) -> Iterator[tuple[Step, tuple[str, ...]]]:
+    """Every step with the fibres that come to it."""
+    carried = _carried(route, materials)
+    for step in route:
+        yield (
+            step,
+            tuple(part.fibre for lot in sorted(carried[step.name]) for part in materials[lot].constituents),
+        )

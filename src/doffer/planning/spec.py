@@ -20,6 +20,9 @@ class LotStart:
     ----------
     part : Constituent
         Lot number, fibre, fineness and length.
+    blend : tuple of (Constituent, share)
+        For a lot that was joined before: the lots in it with their share of oven-dry fibre [frac]; empty: the
+        lot is `part` alone.
     form : Form
         What it looks like now.
     weighed_mass_g : float
@@ -38,6 +41,7 @@ class LotStart:
     actual_regain_frac: float
     yields_as: str
     finish_mass_g: float = 0.0
+    blend: tuple[tuple[Constituent, float], ...] = ()
 
     @property
     def lot(self) -> str:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 
+from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.material import Form, Material
 from doffer.fibre.moisture import agreed_regain_frac
@@ -19,21 +22,42 @@ def starting_material(
     start: LotStart, tables: Tables, *, rng: np.random.Generator, n_samples: int
 ) -> Material:
     """A lot as Material: clean fibre is certain, raw fibre has n samples of its washed yield (triangular)."""
-    if start.form not in RAW_FORMS:
-        return clean_material(
+    if start.form in RAW_FORMS:
+        whole = greasy_material(
+            tables,
+            start.part,
+            raw_mass_g=start.weighed_mass_g,
+            washed_yield_fracs=_sampled_yield_fracs(start, tables, rng=rng, n_samples=n_samples),
+            form=start.form,
+        )
+    else:
+        whole = clean_material(
             start.part,
             weighed_mass_g=start.weighed_mass_g,
             actual_regain_frac=start.actual_regain_frac,
             finish_mass_g=start.finish_mass_g,
             form=start.form,
         )
-    return greasy_material(
-        tables,
-        start.part,
-        raw_mass_g=start.weighed_mass_g,
-        washed_yield_fracs=_sampled_yield_fracs(start, tables, rng=rng, n_samples=n_samples),
-        form=start.form,
+    return _split(whole, start)
+
+
+def _split(whole: Material, start: LotStart) -> Material:
+    """A lot that was joined before, told apart into the lots in it."""
+    if not start.blend:
+        return whole
+    shares = np.array([share for _, share in start.blend])[:, None]
+    if abs(float(shares.sum()) - 1) > SHARE_SUM_TOLERANCE:
+        raise InputError("shares of the lots in it", float(shares.sum()), "1 (100 %) together", start.lot)
+    return dataclasses.replace(
+        whole,
+        constituents=tuple(part for part, _ in start.blend),
+        dry_mass_g=whole.dry_mass_g * shares,
+        foreign_mass_g=whole.foreign_mass_g * shares,
+        finish_mass_g=whole.finish_mass_g * shares,
     )
+
+
+SHARE_SUM_TOLERANCE = 1e-4  # shares are kept in parts per million
 
 
 def _sampled_yield_fracs(
