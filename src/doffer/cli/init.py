@@ -9,14 +9,14 @@ from doffer.cli.output import add_json_option, emit
 
 EXAMPLE = """\
 example:
-  doffer init --name "Barrow Lane Mill" --units metric --country GB \\
-      --machine carder --machine spinner --person Ida
+  doffer init --name "Barrow Lane Mill" --units metric --rules UK \\
+      --machine card --machine picker --you Ida
 """
 QUESTIONS = (
     ("name", "What is your mill called?"),
     ("units", "Units, metric or us?"),
-    ("country", "Country, as two letters (GB, US, DE ...)?"),
-    ("person", "Who are you (the name on the records)?"),
+    ("country_rules", "Whose rules for labels, EU, UK, US or CA?"),
+    ("your_name", "Who are you (the name on the records)?"),
 )
 
 
@@ -31,11 +31,17 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     words.add_argument("--name", help="what the mill is called")
     words.add_argument("--units", choices=("metric", "us"), help="kg and metres, or pounds and yards")
-    words.add_argument("--country", help="two letters; decides what a label may say")
     words.add_argument(
-        "--machine", action="append", default=[], metavar="KIND", help="a machine you have; may be repeated"
+        "--rules", dest="country_rules", choices=("EU", "UK", "US", "CA"), help="whose rules labels follow"
     )
-    words.add_argument("--person", help="who runs the mill")
+    words.add_argument(
+        "--machine",
+        action="append",
+        default=[],
+        metavar="KIND",
+        help="a machine you have, of table machine_kinds; may be repeated",
+    )
+    words.add_argument("--you", dest="your_name", help="who runs the mill")
     add_json_option(words)
     words.set_defaults(run=run)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
 from doffer.errors import NotFoundError
 from doffer.mill.folder import CARD, DEMO, OWN, data_root, mill_folders
@@ -56,3 +57,10 @@ def open_records(args: argparse.Namespace) -> Path:
         with hold(folder, "update"):
             startup.prepare(folder, "commands")
     return folder
+
+
+def acting_owner() -> Any:
+    """Who acts at the terminal: the first owner of the mill that is open."""
+    from doffer.people.middleware import acting_person
+
+    return acting_person(None)

@@ -16,23 +16,25 @@ from typing import Any
 import platformdirs
 
 from doffer.errors import ConflictError, InputError
+from doffer.tables.loader import load_tables
 
 DEMO = "demo"
 OWN = "mill"
 DATABASE = "doffer.sqlite3"
 CARD = "mill.json"
 UNITS = ("metric", "us")
+COUNTRY_RULES = ("EU", "UK", "US", "CA")
 
 
 @dataclass(frozen=True, slots=True)
 class StartAnswers:
-    """The five answers that begin a mill of one's own."""
+    """The five answers that begin a mill of one's own; `machines` are keys of the table machine_kinds."""
 
     name: str
     units: str
-    country: str
+    country_rules: str
     machines: tuple[str, ...]
-    person: str
+    your_name: str
 
 
 def data_root() -> Path:
@@ -76,14 +78,25 @@ def begin_own_mill(root: Path, answers: StartAnswers) -> Path:
     if (folder / CARD).exists():
         name = read_card(folder).get("name", "unnamed")
         raise ConflictError(f"Your own mill “{name}” already exists", "Open it instead of starting another")
-    if not answers.name.strip():
-        raise InputError("mill name", answers.name, "the name your customers know")
-    if not answers.person.strip():
-        raise InputError("your name", answers.person, "the name of the person who runs the mill")
-    if answers.units not in UNITS:
-        raise InputError("units", answers.units, " or ".join(UNITS))
+    _check(answers)
     write_card(folder, {"name": answers.name.strip(), "kind": "own", "start": asdict(answers)})
     return folder
+
+
+def _check(answers: StartAnswers) -> None:
+    """Everything is looked at now: later, when the answers are carried out, nobody is there to ask."""
+    if not answers.name.strip():
+        raise InputError("name of the mill", "", "a name, as it shall stand on tags and labels")
+    if not answers.your_name.strip():
+        raise InputError("your name", "", "the name of the person who runs the mill")
+    if answers.units not in UNITS:
+        raise InputError("units", answers.units, " or ".join(UNITS))
+    if answers.country_rules not in COUNTRY_RULES:
+        raise InputError("label rules", answers.country_rules, f"one of {', '.join(COUNTRY_RULES)}")
+    kinds = load_tables().machine_kinds
+    unknown = [kind for kind in answers.machines if kind not in kinds]
+    if unknown:
+        raise InputError("machines", ", ".join(unknown), f"chosen from {', '.join(kinds)}")
 
 
 def begin_demo(root: Path) -> Path:
