@@ -152,6 +152,27 @@ def test_overrides_may_follow_each_other_and_the_first_shipped_row_stays_reachab
     assert TABLES.override([]) is TABLES
 
 
+def test_low_usual_and_high_of_one_row_may_be_moved_together_in_any_order():
+    shipped = TABLES.scour_yields["fine_wool"]
+    columns = ("yield_low_pct", "yield_mode_pct", "yield_high_pct")
+    values = ("70", "75", "80")
+    assert shipped.yield_high_pct < 70, "each value alone would stand against the shipped ones"
+    for order in ((0, 1, 2), (2, 1, 0), (1, 0, 2)):
+        own = TABLES.override([Override("scour_yields", "fine_wool", columns[i], values[i]) for i in order])
+        row = own.scour_yields["fine_wool"]
+        assert (row.yield_low_pct, row.yield_mode_pct, row.yield_high_pct) == (70, 75, 80)
+        assert (row.status, own.original) == (Status.OWN, TABLES)
+
+
+def test_values_given_together_that_do_not_rise_are_refused():
+    changes = [
+        Override("scour_yields", "fine_wool", "yield_low_pct", "90"),
+        Override("scour_yields", "fine_wool", "yield_high_pct", "80"),
+    ]
+    with pytest.raises(TableError, match="at least 90"):
+        TABLES.override(changes)
+
+
 @pytest.mark.parametrize(
     ("override", "words"),
     [

@@ -91,17 +91,24 @@ class Tables:
     def override(self, overrides: Iterable[Override]) -> Tables:
         """The same tables with the mill's own values: status "own", the note keeps the old value.
 
+        Several values of one row are put in first and then checked against each other, in whatever order they
+        come: a low value may rise above the old usual one when the usual one rises with it.
+
         Raises
         ------
         TableError
             Unknown table, row or column, a key or source column, or a value outside the column's range.
         """
         changed: dict[str, dict[str, Any]] = {}
+        touched: dict[tuple[str, str], None] = {}
         for change in overrides:
             table = changed.setdefault(change.table, dict(self.table(change.table)))
             if change.row not in table:
                 raise TableError(change.table, change.row, change.column, "a row that exists")
             table[change.row] = _changed_row(table[change.row], change)
+            touched[change.table, change.row] = None
+        for name, key in touched:  # low, middle and high given together are looked at together
+            _check_rising(name, key, changed[name][key])
         if not changed:
             return self
         frozen = {name: MappingProxyType(table) for name, table in changed.items()}
@@ -255,7 +262,7 @@ def _changed_row(row: Any, change: Override) -> Any:
     before = getattr(row, change.column)
     shown = _as_typed(before) or "empty"
     note = f"{change.column} was {shown} ({STATUS_WORDS[row.status]}, {row.source})"
-    changed = dataclasses.replace(
+    return dataclasses.replace(
         row,
         **{change.column: value},
         source=OWN_SOURCE,
@@ -263,8 +270,6 @@ def _changed_row(row: Any, change: Override) -> Any:
         status=Status.OWN,
         note="; ".join(part for part in (row.note, note) if part),
     )
-    _check_rising(change.table, change.row, changed)
-    return changed
 
 
 def _as_typed(value: object) -> str:
