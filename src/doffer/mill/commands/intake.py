@@ -25,6 +25,7 @@ from doffer.mill.models import Hold, Lot, Run, RunInput, RunOutput, RunWaste
 from doffer.mill.models.lots import HoldKind, Pest, Place, Soundness
 from doffer.mill.models.weighings import Moment
 from doffer.mill.numbering import LOT, RUN, next_code, note_code
+from doffer.mill.usual import ask_about_bag
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -154,14 +155,20 @@ def place_bag(person: Person, bag: Bag) -> BagIn:
     return BagIn(lot.code, container.tag, weighing.pk, bridge.grams(weighing.net_mg))
 
 
-def weigh_in_bag(by: Person | None, bag: Bag, *, key: uuid.UUID | None = None) -> BagIn:
-    """A closed bag at the door becomes a lot; its tag comes back and is printed before the bag is opened."""
+def weigh_in_bag(
+    by: Person | None, bag: Bag, *, confirmation: str = "", key: uuid.UUID | None = None
+) -> BagIn:
+    """A closed bag at the door becomes a lot; its tag comes back and is printed before the bag is opened.
+
+    A weight far from the usual is asked about (QuestionError) until `confirmation` says that it is right.
+    """
     person = require(by, Right.INTAKE)
     with write():
         body: dict[str, object] = {"bag": repr(bag)}
         earlier = done_before(key, "weigh_in_bag", body)
         if earlier:
             return BagIn(**earlier)
+        ask_about_bag(bag.reading.net_g, confirmation)
         done = place_bag(person, bag)
         remember(
             key,

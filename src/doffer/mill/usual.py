@@ -1,0 +1,40 @@
+"""What is usual at the door of this mill, so that a weight ten times as large is asked about."""
+
+from __future__ import annotations
+
+from statistics import median
+
+from doffer.mill import bridge
+from doffer.mill.booking import QuestionError
+from doffer.mill.models import Weighing
+from doffer.mill.models.weighings import Moment
+
+BAGS_LOOKED_AT = 60
+FEWEST_BAGS = 5  # below this many a mill has no habit yet
+USUAL_BAG_G = 3_000.0  # common practice: a fleece with its bag; counts until the mill has its own habit
+TIMES_USUAL = 10  # a slipped decimal point is ten times too much
+
+
+def usual_bag_g() -> float:
+    """Median net weight of the last bags that came in [g]; one query."""
+    weights = Weighing.objects.filter(moment=Moment.INTAKE).order_by("-pk")
+    nets_mg = [gross - tare for gross, tare in weights.values_list("gross_mg", "tare_mg")[:BAGS_LOOKED_AT]]
+    return bridge.grams(round(median(nets_mg))) if len(nets_mg) >= FEWEST_BAGS else USUAL_BAG_G
+
+
+def ask_about_bag(net_g: float, confirmation: str) -> None:
+    """A bag ten times the usual is asked about until somebody says that it is right.
+
+    Raises
+    ------
+    QuestionError
+        Too heavy, or as light as if the decimal point had slipped the other way.
+    """
+    usual_g = usual_bag_g()
+    if confirmation.strip() or usual_g / TIMES_USUAL**2 < net_g < usual_g * TIMES_USUAL:
+        return
+    raise QuestionError(
+        "This is far from a usual bag",
+        (f"{net_g / 1000:.3g} kg net, and bags here usually hold about {usual_g / 1000:.2g} kg",),
+        "Look at the scale and at the decimal point again, or say that it is right",
+    )
