@@ -87,7 +87,8 @@ def stop_with_parent(stop: Callable[[], None]) -> None:
     """Call `stop` when the pipe from the parent closes."""
 
     def wait() -> None:
-        while sys.stdin.buffer.read(1):
+        # Below Python's own buffer: its lock, held by a waiting thread, would abort an ordinary end.
+        while os.read(sys.stdin.fileno(), 1):
             pass
         stop()
 

@@ -17,7 +17,7 @@ def open_mill(folder: Path, process: str) -> None:
     """Set Django up for one mill folder; once per process."""
     os.environ["DOFFER_DATA"] = str(folder)
     os.environ["DOFFER_PROCESS"] = process
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "doffer.settings")
+    os.environ["DJANGO_SETTINGS_MODULE"] = "doffer.settings"
     import django
 
     django.setup()

@@ -73,21 +73,28 @@ class Worker:
 
     def _carry_out(self, job: jobs.Claimed) -> None:
         log.info("job %s (%s) begins", job.id, job.kind)
-        process = start_chore(self.folder, job.kind, job.params)
-        lines: queue.Queue[str] = queue.Queue()
-        reader = threading.Thread(target=_read, args=(process, lines), daemon=True)
-        reader.start()
+        with start_chore(self.folder, job.kind, job.params) as process:
+            lines: queue.Queue[str] = queue.Queue()
+            reader = threading.Thread(target=_read, args=(process, lines), daemon=True)
+            reader.start()
+            last = self._watch(job, process, lines)
+            reader.join()
+        self._put_down(job, process, _newest(lines, last))
+
+    def _watch(
+        self, job: jobs.Claimed, process: subprocess.Popen[str], lines: queue.Queue[str]
+    ) -> dict[str, Any]:
+        """Report every second until the process ends; kill it when the job is not ours any more."""
         last: dict[str, Any] = {}
         while process.poll() is None:
             last = _newest(lines, last)
-            if self._stop.is_set() or not jobs.keep_job(
-                job.id, self.name, progress_frac=last.get("progress", 0.0), message=last.get("message", "")
-            ):
+            progress, message = last.get("progress", 0.0), last.get("message", "")
+            is_ours = jobs.keep_job(job.id, self.name, progress_frac=progress, message=message)
+            if self._stop.is_set() or not is_ours:
                 process.kill()
             with contextlib.suppress(subprocess.TimeoutExpired):
                 process.wait(BEAT_S)
-        reader.join()
-        self._put_down(job, process, _newest(lines, last))
+        return last
 
     def _put_down(self, job: jobs.Claimed, process: subprocess.Popen[str], last: dict[str, Any]) -> None:
         """Note how it ended; a job that was cancelled or that we were stopped in says so itself."""
