@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import islice
 
+from doffer.fibre.arrays import Floats
 from doffer.fibre.material import Material, join, take
 from doffer.planning.order_plan import DosePlan, LossPlan, StagePlan
 from doffer.planning.outcome import agreed_samples_g
 from doffer.planning.route import Route, Step
 from doffer.planning.spec import MillWays
-from doffer.planning.spread import spread
+from doffer.planning.spread import Spread, spreads
 from doffer.process.doses import cohesive, conditioner, scour
 from doffer.process.stage import StageResult
 from doffer.tables.loader import Tables
@@ -24,31 +26,54 @@ def stage_plans(
 ) -> tuple[StagePlan, ...]:
     """Every step of a route with masses over the samples."""
     at = {**taken, **{name: result.material for name, result in results.items()}}
-    plans = []
-    for step in route:
-        fed = join([take(at[feed.source], share=feed.share) for feed in step.feeds])
-        result = results[step.name]
-        out = result.material
-        quantile = ways.promise_quantile
-        plans.append(
-            StagePlan(
-                name=step.name,
-                stage=step.stage,
-                machine=ways.machines[step.stage].name if step.stage in ways.machines else "",
-                comes_from=tuple(feed.source for feed in step.feeds),
-                weighed_in=spread(fed.weighed_mass_g, promise_quantile=quantile),
-                weighed=spread(out.weighed_mass_g, promise_quantile=quantile),
-                agreed=spread(agreed_samples_g(out, tables, ways.label_basis), promise_quantile=quantile),
-                dry=spread(out.total_dry_mass_g, promise_quantile=quantile),
-                regain_after_frac=out.actual_regain_frac,
-                losses=tuple(LossPlan(x.name, x.kind, float(x.mass_g.mean())) for x in result.losses),
-                settings=_settings_words(step),
-                doses=_doses(step, fed, ways, tables),
-                cautions=result.cautions,
-                working=result.working,
-            )
+    fed = [join([take(at[feed.source], share=feed.share) for feed in step.feeds]) for step in route]
+    figures = iter(
+        spreads(
+            [
+                samples
+                for step, material in zip(route, fed, strict=True)
+                for samples in _samples(material, results[step.name].material, tables, ways)
+            ],
+            promise_quantile=ways.promise_quantile,
         )
-    return tuple(plans)
+    )
+    return tuple(
+        _stage_plan(step, material, results[step.name], tuple(islice(figures, 4)), ways, tables)
+        for step, material in zip(route, fed, strict=True)
+    )
+
+
+def _samples(fed: Material, out: Material, tables: Tables, ways: MillWays) -> tuple[Floats, ...]:
+    """What a stage is said to weigh: in, out, out at agreed regain, out oven-dry; each (n,) [g]."""
+    agreed = agreed_samples_g(out, tables, ways.label_basis)
+    return fed.weighed_mass_g, out.weighed_mass_g, agreed, out.total_dry_mass_g
+
+
+def _stage_plan(
+    step: Step,
+    fed: Material,
+    result: StageResult,
+    figures: tuple[Spread, ...],
+    ways: MillWays,
+    tables: Tables,
+) -> StagePlan:
+    weighed_in, weighed, agreed, dry = figures
+    return StagePlan(
+        name=step.name,
+        stage=step.stage,
+        machine=ways.machines[step.stage].name if step.stage in ways.machines else "",
+        comes_from=tuple(feed.source for feed in step.feeds),
+        weighed_in=weighed_in,
+        weighed=weighed,
+        agreed=agreed,
+        dry=dry,
+        regain_after_frac=result.material.actual_regain_frac,
+        losses=tuple(LossPlan(x.name, x.kind, float(x.mass_g.mean())) for x in result.losses),
+        settings=_settings_words(step),
+        doses=_doses(step, fed, ways, tables),
+        cautions=result.cautions,
+        working=result.working,
+    )
 
 
 def _settings_words(step: Step) -> tuple[str, ...]:
