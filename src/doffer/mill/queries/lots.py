@@ -40,6 +40,7 @@ class LotRow:
     pest: str
     note: str
     is_held: bool
+    weighed_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +177,7 @@ _LOT_COLUMNS = (
     "soundness",
     "pest",
     "note",
+    "now_weighed_at",
 )
 
 
@@ -198,7 +200,7 @@ def held_now() -> Held:
 def lot_row(values: tuple, held: Held) -> LotRow:
     """A row from `_LOT_COLUMNS`."""
     (pk, code, owner_id, owner, owner_name, fibre, breed, colour, lab_l, lab_a, lab_b, *rest) = values
-    (form, place, location, mass_mg, dry_mg, received_on, soundness, pest, note) = rest
+    (form, place, location, mass_mg, dry_mg, received_on, soundness, pest, note, weighed_at) = rest
     return LotRow(
         code=code,
         owner=owner,
@@ -217,6 +219,7 @@ def lot_row(values: tuple, held: Held) -> LotRow:
         pest=pest,
         note=note,
         is_held=pk in held.lots or owner_id in held.customers,
+        weighed_at=weighed_at,
     )
 
 
@@ -237,8 +240,10 @@ def list_lots(
     """Lots, newest first; two queries.
 
     `search` looks into number, tag, owner's name, fibre, breed, colour and location; `standing` is standing
-    (something is there), all, or archived; `after` is the `next_after` of the page before.
+    (something is there), held (on hold by itself or its owner), all, or archived; `after` is the `next_after`
+    of the page before.
     """
+    held = held_now()
     lots = Lot.objects.order_by("-pk")
     if standing == "archived":
         lots = lots.exclude(archived_at=None)
@@ -246,6 +251,8 @@ def list_lots(
         lots = lots.filter(archived_at=None)
         if standing == "standing":
             lots = lots.filter(now_mass_mg__gt=0)
+        if standing == "held":
+            lots = lots.filter(Q(pk__in=held.lots) | Q(customer_id__in=held.customers))
     if place:
         lots = lots.filter(place=place)
     if owner:
@@ -265,7 +272,7 @@ def list_lots(
         )
     if after is not None:
         lots = lots.filter(pk__lt=after)
-    return page_of(rows_of(lots[: ROWS_A_PAGE + 1], held_now()))
+    return page_of(rows_of(lots[: ROWS_A_PAGE + 1], held))
 
 
 def lot_by_tag(tag: str) -> str:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db.models import Count, Q, Sum
 
 from doffer.mill import bridge, clock, house
 from doffer.mill.models import Hold, Lot, Order, Run
-from doffer.mill.models.lots import Place
+from doffer.mill.models.lots import Pest, Place, Soundness
 from doffer.mill.models.orders import OrderState
-from doffer.mill.queries.lots import HoldRow, LotRow, held_now, hold_rows, rows_of
+from doffer.mill.queries.lots import Held, HoldRow, LotRow, held_now, hold_rows, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE
 
 LOTS_A_PLACE = 12  # tufts that can be told apart above one place; the rest are counted
@@ -81,14 +82,22 @@ class Today:
     near: tuple[TodayOrder, ...]
     waiting: tuple[TodayOrder, ...]
     held_orders: tuple[TodayOrder, ...]
+    orders: tuple[TodayOrder, ...]  # all open ones by promised date, fifty at most
     n_open_orders: int
     holds: tuple[HoldRow, ...]
     below_minimum: tuple[LotRow, ...]  # raw lots at the door lighter than the least billed weight
     least_billed_g: float
+    tender: tuple[LotRow, ...]  # tender or fragile, not spun yet
+    slippery: tuple[LotRow, ...]  # fibre that needs cohesive at the picker, which comes next
+    resting: tuple[LotRow, ...]
+    unchecked: tuple[LotRow, ...]  # at the door, nobody has looked for moth
+    rest_h: float  # how long fibre rests after conditioning
     running: tuple[RunningRun, ...]
     finished: tuple[FinishedRun, ...]
 
 
+NEXT_TO_THE_PICKER = (Place.DRY, Place.DYE)
+BEFORE_THE_FRAME = tuple(Place)[: list(Place).index(Place.SPIN)]
 OPEN_STATES = (OrderState.BOOKED, OrderState.WAITING, OrderState.RUNNING, OrderState.READY)
 
 
@@ -115,13 +124,35 @@ def today() -> Today:
         near=tuple(o for o in orders if o.days_left is not None and 0 <= o.days_left <= near),
         waiting=tuple(o for o in orders if o.state == OrderState.WAITING),
         held_orders=tuple(o for o in orders if o.is_held),
+        orders=orders,
         n_open_orders=Order.objects.filter(state__in=OPEN_STATES).count(),
         holds=hold_rows(Hold.objects.filter(cleared_at=None).order_by("pk")[:ROWS_A_PAGE]),
         below_minimum=tuple(row for _, row in rows_of(small.order_by("pk")[:ROWS_A_PAGE], held)),
         least_billed_g=least_g,
+        **_to_heed(held),
         running=_running(),
         finished=_finished(),
     )
+
+
+REST_ROW = "rest/hours"
+
+
+def _to_heed(held: Held) -> dict[str, Any]:
+    """Lots whose fibre asks for care before its next machine; four queries."""
+    tables = bridge.current_tables()
+    standing = Lot.objects.filter(archived_at=None, now_mass_mg__gt=0).order_by("pk")
+    slippery = [key for key, fibre in tables.fibres.items() if fibre.slippery]
+    sets = {
+        "tender": standing.filter(
+            soundness__in=(Soundness.TENDER, Soundness.FRAGILE), place__in=BEFORE_THE_FRAME
+        ),
+        "slippery": standing.filter(fibre__in=slippery, place__in=NEXT_TO_THE_PICKER),
+        "resting": standing.filter(place=Place.REST),
+        "unchecked": standing.filter(place=Place.DOOR, pest=Pest.UNCHECKED),
+    }
+    rows = {name: tuple(row for _, row in rows_of(lots[:ROWS_A_PAGE], held)) for name, lots in sets.items()}
+    return {**rows, "rest_h": tables.additives[REST_ROW].value}
 
 
 def places() -> tuple[PlaceRow, ...]:
