@@ -1,26 +1,27 @@
-"""Between the records and the science: integers and floats, rows and `Material`, own figures and tables."""
+"""Between the records and the science: integers and floats, rows and planner, own figures and tables."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import dataclasses
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-
-import numpy as np
+from typing import Any
 
 from doffer.errors import InputError
-from doffer.fibre.arrays import Floats
-from doffer.fibre.material import Constituent, Form, Material
+from doffer.fibre.material import Constituent, Form
 from doffer.fibre.moisture import Branch as AirBranch
 from doffer.fibre.moisture import equilibrium_regain_frac
 from doffer.mill.models import Lot, LotPart, TableOverride
 from doffer.mill.models.weighings import Branch
+from doffer.planning.spec import LotStart, Wish
 from doffer.tables.loader import Override, Tables, load_tables
 
 MG_PER_G = 1_000
 PPM = 1_000_000
 NM_PER_UM = 1_000
 CENTI = 100
+ROUNDING_G = 0.5  # finish below this is the rounding of regain to parts per million
 RAW_FORMS = frozenset({Form.GREASY, Form.SKIRTED})
 
 
@@ -146,46 +147,40 @@ def constituent_of(lot: Lot, tables: Tables) -> Constituent:
     )
 
 
-def clean_share_of(lot: Lot, tables: Tables) -> tuple[float, float, float]:
-    """Low, usual and high clean yield of a raw lot [frac], by its breed, else its fibre.
-
-    A range given only by its ends has its middle as the usual value; a single figure is all three.
-    """
-    breed = tables.breeds.get(lot.breed)
-    row = tables.scour_yields[breed.yields_as if breed else tables.fibres[lot.fibre].yields_as]
-    given = [p for p in (row.yield_low_pct, row.yield_mode_pct, row.yield_high_pct) if p is not None]
-    low, high = given[0], given[-1]
-    mode = row.yield_mode_pct if row.yield_mode_pct is not None else (low + high) / 2
-    return low / 100, mode / 100, high / 100
-
-
-def material_of(
-    lot: Lot, origins: Sequence[Origin], tables: Tables, *, clean_share_fracs: Floats | None = None
-) -> Material:
-    """A lot as it stands, for the planner.
-
-    Clean fibre is taken dry as it was weighed. Raw fibre is estimated: clean share times mass, less the water
-    of the standard atmosphere; the rest is grease, dirt and vegetable matter. `clean_share_fracs`, shape
-    (n,), gives samples of that share; without it the usual yield is taken as certain (n = 1).
-    """
-    regain_frac = maybe_frac(lot.now_regain_ppm)
+def lot_start_of(lot: Lot, origins: Sequence[Origin], tables: Tables) -> LotStart:
+    """A lot as it lies there, for the planner; wet fibre is taken at the dry mass that was known before."""
+    kind = tables.breeds.get(lot.breed) or tables.fibres[lot.fibre]
+    mass_g, regain_frac = grams(lot.now_mass_mg), maybe_frac(lot.now_regain_ppm)
     if regain_frac is None:
         regain_frac = tables.fibres[lot.fibre].regain65_pct / 100
-    mass_g = grams(lot.now_mass_mg)
-    if lot.now_form in RAW_FORMS:
-        clean = np.array([clean_share_of(lot, tables)[1]]) if clean_share_fracs is None else clean_share_fracs
-        total_g = mass_g * clean / (1 + regain_frac)
-        foreign_g = np.maximum(0.0, mass_g - total_g * (1 + regain_frac))
-    else:
-        known_g = maybe_grams(lot.now_dry_mg)
-        total_g = np.array([mass_g / (1 + regain_frac) if known_g is None else known_g])
-        foreign_g = np.zeros_like(total_g)
-    shares = np.array([origin.share_frac for origin in origins])[:, None]
-    return Material(
-        constituents=tuple(constituent_of(origin.lot, tables) for origin in origins),
-        dry_mass_g=shares * total_g,
-        foreign_mass_g=shares * foreign_g,
-        finish_mass_g=np.zeros((len(origins), total_g.size)),
-        actual_regain_frac=regain_frac,
+        if lot.now_form not in RAW_FORMS and lot.now_dry_mg:
+            mass_g = grams(lot.now_dry_mg) * (1 + regain_frac)
+    finish_g = 0.0
+    if lot.now_form not in RAW_FORMS and lot.now_dry_mg is not None:
+        finish_g = max(0.0, mass_g - grams(lot.now_dry_mg) * (1 + regain_frac))
+    joined = len(origins) > 1 or origins[0].lot.pk != lot.pk
+    return LotStart(
+        part=constituent_of(lot, tables),
         form=Form(lot.now_form),
+        weighed_mass_g=mass_g,
+        actual_regain_frac=regain_frac,
+        yields_as=kind.yields_as,
+        finish_mass_g=finish_g if finish_g > ROUNDING_G else 0.0,
+        blend=tuple((constituent_of(o.lot, tables), o.share_frac) for o in origins) if joined else (),
     )
+
+
+def wish_from(plain: Mapping[str, Any]) -> Wish:
+    """A wish from the JSON that an order keeps; InputError names a field that no wish has."""
+    known = {field.name for field in dataclasses.fields(Wish)}
+    unknown = set(plain) - known
+    if unknown:
+        raise InputError("wish", ", ".join(sorted(unknown)), f"described by {', '.join(sorted(known))}")
+    return Wish(**plain)
+
+
+def plain_wish(wish: Wish) -> dict[str, Any]:
+    """A wish as plain JSON, without what is unsaid."""
+    plain = {field.name: getattr(wish, field.name) for field in dataclasses.fields(Wish)}
+    plain["shares"] = dict(wish.shares)
+    return {name: value for name, value in plain.items() if value not in (None, {})}

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
 from django.db import connection
 
+from doffer import __version__
 from doffer.errors import ConflictError, NotFoundError
 from doffer.mill import bridge, chain, clock
 from doffer.mill.booking import announce
 from doffer.mill.models import Job
 from doffer.mill.models.chores import JobState
-from doffer.mill.write import write
+from doffer.mill.write import serialise, write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
 
@@ -44,23 +44,29 @@ class Claimed:
     attempts: int
 
 
-def start_job(
+def ask_for_job(
     by: Person | None,
-    *,
     kind: str,
     params: dict[str, Any],
-    code_version: str,
+    *,
     seed: int = 0,
     priority: int = 100,
+    reuse_result: bool = False,
 ) -> int:
-    """Queue a calculation; the same one that is waiting, running or done is given instead of a second."""
-    person = require(by, Right.JOBS)
+    """Queue a calculation; gives its number. Nobody (None) is the mill itself, for its own upkeep.
+
+    The same calculation that waits or runs is given instead of a second; with `reuse_result` also one that is
+    done, for work whose result depends on nothing but its parameters, seed and program version.
+    """
+    if by is not None:
+        require(by, Right.JOBS)
     params_sha256 = chain.sha256(chain.canonical(params))
+    states = [JobState.QUEUED, JobState.RUN] + ([JobState.DONE] if reuse_result else [])
     with write():
-        same = Job.objects.filter(
-            kind=kind, params_sha256=params_sha256, code_version=code_version, seed=seed
-        )
-        known = same.exclude(state__in=[JobState.FAILED, JobState.CANCELLED]).order_by("-pk").first()
+        serialise("jobs")
+        known = Job.objects.filter(
+            kind=kind, params_sha256=params_sha256, code_version=__version__, seed=seed, state__in=states
+        ).last()
         if known is not None:
             return known.pk
         job = Job.objects.create(
@@ -68,12 +74,12 @@ def start_job(
             params=params,
             params_sha256=params_sha256,
             seed=seed,
-            code_version=code_version,
+            code_version=__version__,
             priority=priority,
             created_at=clock.now(),
-            created_by=person,
+            created_by=by,
         )
-        announce(person, "job", str(job.pk), "waiting")
+        announce(by, "job", str(job.pk), "waiting")
         return job.pk
 
 
@@ -96,7 +102,7 @@ def _held_by(job_id: int, worker: str) -> Job | None:
     return Job.objects.select_for_update().filter(pk=job_id, state=JobState.RUN, worker=worker).first()
 
 
-def report_progress(job_id: int, worker: str, *, progress_frac: float, message: str = "") -> bool:
+def keep_job(job_id: int, worker: str, *, progress_frac: float, message: str = "") -> bool:
     """Renew the lease and say how far it is; False: stop, it was cancelled or given to another worker."""
     with write():
         job = _held_by(job_id, worker)
@@ -111,28 +117,39 @@ def report_progress(job_id: int, worker: str, *, progress_frac: float, message: 
         return True
 
 
-def end_job(job_id: int, worker: str, *, result: Any = None, failure: str = "") -> None:
-    """Keep the result, or the sentence that says why there is none.
+def finish_job(job_id: int, worker: str, *, result: Any) -> bool:
+    """Keep the result; False when the job was cancelled or is another worker's by now."""
+    return _end(job_id, worker, JobState.DONE, progress_ppm=bridge.PPM, result=result)
 
-    Raises
-    ------
-    ConflictError
-        The job was cancelled or is another worker's by now: its result is not kept.
-    """
-    json.dumps(result)
+
+def fail_job(job_id: int, worker: str, *, why: str) -> bool:
+    """Keep the sentence that says why there is no result."""
+    return _end(job_id, worker, JobState.FAILED, message=why[:400])
+
+
+def give_back_job(job_id: int, worker: str) -> bool:
+    """Put a job back into the queue, because its worker stops."""
     with write():
         job = _held_by(job_id, worker)
         if job is None:
-            raise ConflictError(
-                f"Calculation {job_id} is no longer this worker's", "Nothing needs to be done"
-            )
-        job.state = JobState.FAILED if failure else JobState.DONE
-        job.message = failure
-        job.result = None if failure else result
-        job.progress_ppm = job.progress_ppm if failure else bridge.PPM
-        job.ended_at, job.lease_until = clock.now(), None
+            return False
+        job.state, job.worker, job.lease_until = JobState.QUEUED, "", None
+        job.save(update_fields=["state", "worker", "lease_until"])
+        announce(None, "job", str(job_id), "waiting")
+        return True
+
+
+def _end(job_id: int, worker: str, state: JobState, **columns: Any) -> bool:
+    with write():
+        job = _held_by(job_id, worker)
+        if job is None:
+            return False
+        job.state, job.ended_at, job.lease_until = state, clock.now(), None
+        for name, value in columns.items():
+            setattr(job, name, value)
         job.save()
-        announce(None, "job", str(job_id), failure or "done")
+        announce(None, "job", str(job_id), state.label)
+        return True
 
 
 def cancel_job(by: Person | None, job_id: int) -> None:

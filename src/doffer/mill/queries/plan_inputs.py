@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from doffer.errors import NotFoundError
-from doffer.fibre.material import Material
+from doffer.errors import InputError, NotFoundError
+from doffer.fibre.content import Basis
 from doffer.mill import bridge, house
 from doffer.mill.models import Lot, Machine, Order, OrderLot
 from doffer.mill.queries.lots import Lab, lab_of
+from doffer.planning.spec import BatchSpec, LotStart, MachineUse, MillWays, OrderSpec
 from doffer.tables.loader import Tables
+
+US_RULES = ("US", "CA")  # shares by commercial regain; elsewhere by agreed regain
 
 
 @dataclass(frozen=True, slots=True)
 class PlanLot:
     """A lot for the planner.
 
-    `material` is the whole lot as it stands with the usual clean yield (one sample); for a raw lot
-    `clean_share_fracs` is the low, usual and high clean share that stands behind it, else None.
+    `start` is the whole lot as it lies there; `is_dry_known` is False for raw fibre and for fibre that was
+    only weighed wet.
     """
 
     code: str
@@ -39,8 +43,7 @@ class PlanLot:
     colour_name: str
     lab: Lab | None
     is_dry_known: bool
-    clean_share_fracs: tuple[float, float, float] | None
-    material: Material
+    start: LotStart
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,21 +62,29 @@ class PlanMachine:
 
 @dataclass(frozen=True, slots=True)
 class PlanInputs:
-    """What `plan_order` needs; `spec` is the order's wish, empty for lots without an order."""
+    """What `plan_order` needs.
+
+    `spec` is the order's wish as JSON: ``{"batches": [{"name", "lots": [numbers], "wish": {fields of
+    planning.spec.Wish}}], "ways": {fields of MillWays to change}}``; empty for lots without an order.
+    `batches` are read from it, `ways` are the mill's with those changes.
+    """
 
     order: str
     owner: str
     spec: dict[str, Any]
     lots: tuple[PlanLot, ...]
     machines: tuple[PlanMachine, ...]
-    held_dry_mass_g: dict[str, float]  # stage -> hold-up of its first machine
+    batches: tuple[BatchSpec, ...]
+    ways: MillWays
     settings: dict[str, str]
-    card_room_rh_frac: float
-    store_rh_frac: float
-    promise_quantile: float
     country_rules: str
     units: str
     tables: Tables
+
+    @property
+    def order_spec(self) -> OrderSpec:
+        """What `planning.batch.plan_order` takes, with `tables`."""
+        return OrderSpec(self.batches, self.ways)
 
 
 def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
@@ -89,25 +100,55 @@ def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
     row = Order.objects.select_related("customer").filter(code=order).first() if order else None
     if order and row is None:
         raise NotFoundError("order", order, "Search the list of orders")
+    spec = row.spec if row else {}
     machines = _machines()
-    held: dict[str, float] = {}
-    for machine in machines:
-        held.setdefault(machine.stage, machine.holdup_g)
+    found = _lots(row, lots, tables)
+    rules = row.customer.country_rules if row else settings["country_rules"]
     return PlanInputs(
         order=order,
         owner=row.customer.code if row else "",
-        spec=row.spec if row else {},
-        lots=_lots(row, lots, tables),
+        spec=spec,
+        lots=found,
         machines=machines,
-        held_dry_mass_g=held,
+        batches=batches_of(spec, found),
+        ways=ways_of(settings, machines, rules, spec.get("ways", {})),
         settings=settings,
-        card_room_rh_frac=float(settings["card_room_rh_frac"]),
-        store_rh_frac=float(settings["store_rh_frac"]),
-        promise_quantile=float(settings["promise_quantile"]),
-        country_rules=row.customer.country_rules if row else settings["country_rules"],
+        country_rules=rules,
         units=row.customer.units if row else settings["units"],
         tables=tables,
     )
+
+
+def batches_of(spec: dict[str, Any], lots: Sequence[PlanLot]) -> tuple[BatchSpec, ...]:
+    """The batches of a wish in JSON with their lots; InputError for a lot that the order does not use."""
+    starts = {lot.code: lot.start for lot in lots}
+    batches = []
+    for number, batch in enumerate(spec.get("batches", []), start=1):
+        missing = [code for code in batch["lots"] if code not in starts]
+        if missing:
+            raise InputError(
+                "lots of the batch", ", ".join(missing), f"among {', '.join(starts)}", batch["name"]
+            )
+        name = batch.get("name") or f"batch {number}"
+        wish = bridge.wish_from(batch["wish"])
+        batches.append(BatchSpec(name, tuple(starts[code] for code in batch["lots"]), wish))
+    return tuple(batches)
+
+
+def ways_of(
+    settings: dict[str, str], machines: Sequence[PlanMachine], country_rules: str, changes: dict[str, Any]
+) -> MillWays:
+    """How this mill works: its settings and first machines by stage, with an order's changes."""
+    uses: dict[str, MachineUse] = {}
+    for machine in machines:
+        uses.setdefault(machine.stage, MachineUse(machine.name, machine.holdup_g))
+    ways = MillWays(
+        room_rh_frac=float(settings["card_room_rh_frac"]),
+        label_basis=Basis.US_COMMERCIAL if country_rules in US_RULES else Basis.EU_AGREED,
+        promise_quantile=float(settings["promise_quantile"]),
+        machines=uses,
+    )
+    return dataclasses.replace(ways, **changes)
 
 
 def _machines() -> tuple[PlanMachine, ...]:
@@ -158,7 +199,6 @@ def _lots(order: Order | None, codes: Sequence[str], tables: Tables) -> tuple[Pl
 def _plan_lot(
     lot: Lot, origins: Sequence[bridge.Origin], link: tuple[str, int | None], tables: Tables
 ) -> PlanLot:
-    is_raw = lot.now_form in bridge.RAW_FORMS
     return PlanLot(
         code=lot.code,
         owner=lot.customer.code,
@@ -177,6 +217,5 @@ def _plan_lot(
         colour_name=lot.colour_name,
         lab=lab_of(lot.lab_l_centi, lot.lab_a_centi, lot.lab_b_centi),
         is_dry_known=lot.now_dry_mg is not None,
-        clean_share_fracs=bridge.clean_share_of(lot, tables) if is_raw else None,
-        material=bridge.material_of(lot, origins, tables),
+        start=bridge.lot_start_of(lot, origins, tables),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from doffer.errors import InputError, NotFoundError
+from doffer.errors import NotFoundError
 from doffer.mill import bridge, clock
 from doffer.mill.booking import announce
 from doffer.mill.models import TableOverride
@@ -12,7 +12,9 @@ from doffer.people.rights import Right, require
 from doffer.tables.loader import Override
 
 
-def set_figure(by: Person | None, *, table: str, row: str, column: str, value: str, reason: str = "") -> int:
+def override_cell(
+    by: Person | None, *, table: str, row: str, column: str, value: str, reason: str = ""
+) -> int:
     """Put the mill's own figure into one cell; gives the number of the entry.
 
     Raises
@@ -40,11 +42,9 @@ def set_figure(by: Person | None, *, table: str, row: str, column: str, value: s
         return entry.pk
 
 
-def withdraw_figure(by: Person | None, *, table: str, row: str, column: str, reason: str) -> int:
+def withdraw_cell(by: Person | None, *, table: str, row: str, column: str, reason: str = "") -> int:
     """Go back to the shipped figure of a cell; both entries stay in the history."""
     person = require(by, Right.TABLES)
-    if not reason.strip():
-        raise InputError("reason", "", "a few words why the shipped figure counts again")
     with write():
         if not any((o.table, o.row, o.column) == (table, row, column) for o in bridge.overrides_in_force()):
             raise NotFoundError("figure of the mill's own", f"{table}/{row}/{column}")
