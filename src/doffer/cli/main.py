@@ -18,6 +18,7 @@ from doffer.cli import (
     demo,
     dose,
     init,
+    plan,
     restore,
     serve,
     table,
@@ -27,7 +28,7 @@ from doffer.cli import (
 from doffer.cli.output import refuse
 from doffer.errors import DofferError
 
-VERBS = (serve, demo, init, weigh_out, dose, table, backup, restore, worker, cli_docs)
+VERBS = (serve, demo, init, plan, weigh_out, dose, table, backup, restore, worker, cli_docs)
 STOPPED = 130
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import re
 from collections.abc import Callable
 
 
@@ -53,3 +54,11 @@ def parts_of_water(text: str) -> float:
     if not colon or one != "1":
         raise argparse.ArgumentTypeError(f"“{text}” must look like 1:4 (one part product, four parts water)")
     return _value(water)
+
+
+def yarn(text: str) -> tuple[int, str]:
+    """`2-ply 200 m/100g` as plies and the count of the finished yarn, which is read later."""
+    match = re.fullmatch(r"\s*(\d)\s*-?\s*ply\s*,?\s*(.*)", text, re.IGNORECASE)
+    if match is None:
+        raise argparse.ArgumentTypeError(f"“{text}” must look like 2-ply 200 m/100g")
+    return int(match[1]), match[2].strip()
