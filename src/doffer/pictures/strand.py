@@ -24,6 +24,7 @@ MOST_TALL_ROWS_PX: Final = 190.0
 LARGEST_RADIUS_PX: Final = 62.0
 MOST_PX2_PER_G: Final = 1.3
 SHRINK: Final = 0.92
+SMALLEST_HEAVIEST_PX: Final = 22.0  # the heaviest lot of the day is never drawn smaller
 FULL_COLUMN_PX: Final = 70.0
 EMPTY_COLUMN_PX: Final = 54.0
 MOST_TUFTS: Final = 18
@@ -51,62 +52,78 @@ class Place:
 def strand(places: Sequence[Place], *, system: str = "metric", width: float = WIDE_PX) -> str:
     """The strand from left to right, for a wide screen.
 
-    Areas of all tufts share one scale, chosen so that the largest heap stays below MOST_HEAP_PX.
+    Areas of all tufts share one scale, chosen so that the largest heap stays below MOST_HEAP_PX; where even
+    small tufts do not fit, the lightest are left out and counted in words.
     """
     columns = _columns(places, width - 2 * EDGE_PX)
     scale, heaps = _fit(places, columns)
-    top = max([heap.height_of(circles) for circles in heaps] + [70.0]) + 18
+    top = max([heap.height_of(circles) for circles in heaps] + [52.0]) + 36
     parts = [_rope(0, width, top + 9)]
     x = EDGE_PX
     for place, column, circles in zip(places, columns, heaps, strict=True):
         parts.append(_foot(place, x + column / 2, top, system))
-        for lot, (across, up, _) in reversed(list(zip(_shown(place), circles, strict=True))):
+        drawn = list(zip(_heaviest_first(place), circles, strict=False))
+        for lot, (across, up, _) in reversed(drawn):
             said = _said(lot, place, system)
             parts.append(tuft.linked(lot, x + across, top - up + 2, scale * lot.mass_g, said=said))
+        left_out = len(place.lots) - len(drawn)
+        if left_out:
+            crest = top - heap.height_of(circles) - 8
+            parts.append(svg.amid(f"and {left_out} more", x + column / 2, crest, css="p-soft"))
         x += column
-    return svg.picture(
-        width,
-        top + 92,
-        "The mill as a line of places",
-        _desc(places, system),
-        parts,
-        has_links=_has_links(places),
-    )
+    title, desc, has_links = "The mill as a line of places", _desc(places, system), _has_links(places)
+    return svg.picture(width, top + 92, title, desc, parts, has_links=has_links)
 
 
 def strand_tall(places: Sequence[Place], *, system: str = "metric", width: float = TALL_PX) -> str:
     """The same from top to bottom, for a telephone: place and weight, below them the tufts in rows."""
     left = 34.0
-    room = width - left - 4
-    scale = _tall_scale(places, room)
+    scale = _tall_scale(places, width - left - 4)
     y = 4.0
     parts: list[str] = []
     for place in places:
-        parts.append(el("circle", cx=14, cy=y + 15, r=6, class_="p-sheet p-ink-line", stroke_width=2))
-        parts.append(svg.words(place.name, left, y + 21, size=17, css="p-bold" if place.lots else "p-soft"))
-        total = say_short_mass(place.standing_g, system) if place.standing_g else NOTHING
-        parts.append(svg.words(total, width - 4, y + 21, size=17, css="p-bold", text_anchor="end"))
-        y += 34
-        circles = _rows([tuft.footprint(lot.code, scale * lot.mass_g) for lot in _shown(place)], room)
-        for lot, (across, down, _) in zip(_shown(place), circles, strict=True):
-            said = _said(lot, place, system)
-            parts.append(tuft.linked(lot, left + across, y + down, scale * lot.mass_g, said=said))
-        y += max((down + r for _, down, r in circles), default=0.0) + (14 if circles else 4)
-    rope = _rope(0, y, 14, is_upright=True)
-    return svg.picture(
-        width,
-        y + 4,
-        "The mill from door to box",
-        _desc(places, system),
-        [rope, *parts],
-        css="picture picture-tall",
-        has_links=_has_links(places),
-    )
+        parts.append(_tall_head(place, left, y, width, system))
+        drawn, depth = _tall_tufts(place, left, y + 34, width, scale, system)
+        parts += drawn
+        y += 38 + (depth + 10 if depth else 0)
+    title, desc, has_links = "The mill from door to box", _desc(places, system), _has_links(places)
+    body = [_rope(0, y, 14, is_upright=True), *parts]
+    return svg.picture(width, y + 4, title, desc, body, has_links=has_links, css="picture picture-tall")
 
 
-def _shown(place: Place) -> tuple[Tuft, ...]:
-    """The lots drawn, heaviest first, so that the large ones lie below."""
-    return tuple(sorted(place.lots, key=lambda lot: (-lot.mass_g, lot.code))[:MOST_TUFTS])
+def _tall_head(place: Place, left: float, y: float, width: float, system: str) -> str:
+    """A place on the upright strand: a knot, its name, what stands there."""
+    css = "p-bold" if place.standing_g else "p-soft"
+    total = say_short_mass(place.standing_g, system) if place.standing_g else NOTHING
+    name = svg.words(place.name, left, y + 21, size=17, css=css)
+    return "".join((
+        el("circle", cx=14, cy=y + 15, r=6, class_="p-sheet p-ink-line", stroke_width=2),
+        svg.link(place.href, name) if place.href else name,
+        svg.at_end(total, width - 4, y + 21, size=17, css="p-bold"),
+    ))  # fmt: skip
+
+
+def _tall_tufts(
+    place: Place, left: float, y: float, width: float, scale: float, system: str
+) -> tuple[list[str], float]:
+    """The tufts of one place in rows, and how deep the rows are."""
+    shown = _heaviest_first(place)[:MOST_TUFTS]
+    circles = _rows([tuft.footprint(lot.code, scale * lot.mass_g) for lot in shown], width - left - 4)
+    parts = []
+    for lot, (across, down, _) in zip(shown, circles, strict=True):
+        said = _said(lot, place, system)
+        parts.append(tuft.linked(lot, left + across, y + down, scale * lot.mass_g, said=said))
+    depth = max((down + r for _, down, r in circles), default=0.0)
+    left_out = len(place.lots) - len(shown)
+    if left_out:
+        depth += 22
+        parts.append(svg.words(f"and {left_out} more", left, y + depth - 4, css="p-soft"))
+    return parts, depth
+
+
+def _heaviest_first(place: Place) -> list[Tuft]:
+    """Large lots are laid first, so that they lie below."""
+    return sorted(place.lots, key=lambda lot: (-lot.mass_g, lot.code))
 
 
 def _columns(places: Sequence[Place], width: float) -> list[float]:
@@ -123,27 +140,42 @@ def _columns(places: Sequence[Place], width: float) -> list[float]:
 
 def _fit(places: Sequence[Place], columns: Sequence[float]) -> tuple[float, list[list[heap.Circle]]]:
     """Pixels squared per gram, and the heaps it gives: as large as the height allows."""
-    heaviest = max((lot.mass_g for place in places for lot in place.lots), default=1.0)
-    scale = min(MOST_PX2_PER_G, math.pi * LARGEST_RADIUS_PX**2 / max(heaviest, 1.0))
+    scale, least = _scales(places, LARGEST_RADIUS_PX)
     while True:
         heaps = [
-            heap.heap([tuft.footprint(lot.code, scale * lot.mass_g) for lot in _shown(place)], column)
-            for place, column in zip(places, columns, strict=True)
+            heap.heap([tuft.footprint(lot.code, scale * lot.mass_g) for lot in lots[:MOST_TUFTS]], column)
+            for lots, column in zip(map(_heaviest_first, places), columns, strict=True)
         ]
-        if max(map(heap.height_of, heaps), default=0.0) <= MOST_HEAP_PX or scale < 0.02:
+        if max(map(heap.height_of, heaps), default=0.0) <= MOST_HEAP_PX:
             return scale, heaps
+        if scale <= least:
+            return scale, [_cut(circles) for circles in heaps]
         scale *= SHRINK
 
 
-def _tall_scale(places: Sequence[Place], room: float) -> float:
+def _scales(places: Sequence[Place], largest_px: float) -> tuple[float, float]:
+    """The scale to begin with, and the one below which a smaller scale saves no room."""
     heaviest = max((lot.mass_g for place in places for lot in place.lots), default=1.0)
-    scale = min(MOST_PX2_PER_G, math.pi * (LARGEST_RADIUS_PX * 0.8) ** 2 / max(heaviest, 1.0))
-    while scale > 0.02:
-        rows = [_rows([tuft.footprint(t.code, scale * t.mass_g) for t in _shown(p)], room) for p in places]
-        if (
-            max((max((y + r for _, y, r in row), default=0.0) for row in rows), default=0.0)
-            <= MOST_TALL_ROWS_PX
-        ):
+    per_radius = math.pi / max(heaviest, 1.0)
+    return min(MOST_PX2_PER_G, per_radius * largest_px**2), per_radius * SMALLEST_HEAVIEST_PX**2
+
+
+def _cut(circles: list[heap.Circle]) -> list[heap.Circle]:
+    """The first circles of a heap, as many as stay below the height allowed."""
+    for count, (_, y, radius) in enumerate(circles):
+        if y + radius > MOST_HEAP_PX:
+            return circles[:count]
+    return circles
+
+
+def _tall_scale(places: Sequence[Place], room: float) -> float:
+    scale, least = _scales(places, LARGEST_RADIUS_PX * 0.7)
+    while scale > least:
+        rows = [
+            _rows([tuft.footprint(t.code, scale * t.mass_g) for t in _heaviest_first(p)[:MOST_TUFTS]], room)
+            for p in places
+        ]
+        if max((heap.height_of(row) for row in rows), default=0.0) <= MOST_TALL_ROWS_PX:
             break
         scale *= SHRINK
     return scale

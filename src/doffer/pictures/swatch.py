@@ -21,7 +21,7 @@ def tuft_icon(seed: str, fill: str, *, size: float = ICON_PX, label: str = "") -
 
 
 def swatch_pair(
-    first: str, second: str, *, first_name: str, second_name: str, difference: str = "", width: float = 480
+    first: str, second: str, *, first_name: str, second_name: str, difference: str = "", width: float = 328
 ) -> str:
     """Two shades touching without a line between them, on neutral grey, each with its name on it.
 
@@ -38,4 +38,7 @@ def swatch_pair(
         ink = colour.ink_on(fill)
         parts.append(svg.words(name, x + 12, height - rim - 14, size=16, css="p-bold ink-fixed", fill=ink))
     desc = f"{first_name} on the left, {second_name} on the right" + (f"; {difference}" if difference else "")
-    return svg.picture(width, height, "Two shades side by side, approximate on a screen", desc, parts)
+    css = "picture picture-tall"
+    return svg.picture(
+        width, height, "Two shades side by side, approximate on a screen", desc, parts, css=css
+    )

@@ -231,7 +231,7 @@ def _say_mass(mass_g: float, system: str, digits: int | None) -> str:
     sign = MINUS if mass_g < 0 else ""
     ounces = abs(mass_g) / G_PER_OZ
     under_pound = round(ounces, 1) < OZ_PER_LB
-    decimals = digits if digits is not None else (max(1, _decimals(ounces)) if under_pound else 0)
+    decimals = digits if digits is not None else (0 if not under_pound else 1 if ounces >= 1 else 2)
     rounded = round(ounces, decimals)
     pounds = int(rounded // OZ_PER_LB)
     rest = rounded - pounds * OZ_PER_LB
