@@ -72,7 +72,7 @@ SPELLINGS = {
 }
 FIELDS = tuple(SPELLINGS)
 LONGEST_HEADING = 60  # signs; a sentence above the list is no heading
-FIELD_OF = {name.strip(): field for field, names in SPELLINGS.items() for name in names.split(";")}
+FIELD_OF = {" ".join(name.split()): field for field, names in SPELLINGS.items() for name in names.split(";")}
 LB_AND_OZ = "lb oz"  # the cells say both; a bare number says neither
 UNIT_WORDS = {
     **dict.fromkeys(("kg", "kgs", "kilo", "kilos", "kilograms"), "kg"),
