@@ -99,7 +99,7 @@ def picture(
 
 def link(href: str, *children: str, label: str = "") -> str:
     """A link inside a picture."""
-    return el("a", *children, href=href, class_="tuft-link", aria_label=label or None)
+    return el("a", " ".join(children), href=href, class_="tuft-link", aria_label=label or None)
 
 
 def hit(x: float, y: float, width: float, height: float) -> str:
