@@ -189,7 +189,7 @@ def _stage(place: int, stage: StagePlan, imprint: Imprint) -> Filled:
         "place": str(place),
         "name": word(stage.stage, imprint.country).capitalize(),
         "machine": stage.machine if stage.machine != stage.stage else "",
-        "lots": _named(stage.comes_from) if len(stage.comes_from) > 1 else _lot_of(stage),
+        "lots": _lot_of(stage),
         "weigh_in": say(stage.weighed_in.mean, "g", system),
         "weigh_out": _spread(stage.weighed, system),
         "settings": list(stage.settings),
