@@ -11,7 +11,7 @@ SPELLINGS = {
     "tag": """
         tag; lot; lot id; lot no; lot number; lot code; bag; bag no; bag number; bag id; bag tag;
         bag label; id; no; number; tag no; tag number; label; ref; reference; fleece no; fleece
-        number; ear tag; animal tag; code
+        number; ear tag; animal tag; code; nr; lot nr; sack; sack no; sack nr
     """,
     "owner": """
         owner; owner name; farm; farm name; customer; customer id; customer no; customer name;

@@ -214,8 +214,8 @@ def _read_line(line: Line, columns: Sequence[Column], beside: Beside, *, is_csv:
     over = len(line.cells) - len(columns)
     if over > 0 and is_csv:
         sentence = (
-            f"There are {len(line.cells)} cells under {len(columns)} headings; a text or number with the sign "
-            "that parts the columns in it, such as a decimal comma, needs quotation marks."
+            f"There are {len(line.cells)} cells under {len(columns)} headings; a text or number with the "
+            "sign between columns in it, such as a decimal comma, needs quotation marks."
         )
         return RowResult(line.number, None, (sentence,), (), shown)
     by_field: dict[str, Cell] = {}
@@ -246,10 +246,8 @@ def _without_repeated_tags(rows: Sequence[RowResult], taken: frozenset[str]) -> 
     for tag, same in by_tag.items():
         shown = same[0].lot.tag if same[0].lot else tag
         if tag in taken_plain:
-            refused |= {
-                row.number: f"Lot “{shown}” is in the mill already; give this bag another number or leave it out."
-                for row in same
-            }
+            sentence = f"Lot “{shown}” is in the mill already; give the bag a new number or leave it out."
+            refused |= {row.number: sentence for row in same}
         elif len(same) > 1:
             refused |= _repeated(same, shown or tag)
     return tuple(
