@@ -64,7 +64,9 @@ def parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command line; returns the exit code."""
-    args = parser().parse_args(argv)
+    top = parser()
+    args = top.parse_args(argv)
+    args.top = top
     try:
         return int(args.run(args))
     except DofferError as error:
