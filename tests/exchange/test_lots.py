@@ -184,6 +184,12 @@ def test_a_line_that_repeats_another_word_for_word_is_refused_alone():
     assert shown.refusals() == ("Row 3: This row repeats row 2 word for word; leave it out.",)
 
 
+def test_a_number_that_a_refused_line_has_too_is_refused():
+    shown = listed("lot,fibre,kg\n1,wool,2\n1,wool,-2\n")
+    assert "Lot “1” is also in row 3" in shown.rows[0].sentences[0]
+    assert len(shown.rows[1].sentences) == 2
+
+
 def test_a_number_the_mill_has_already_is_refused():
     assert "is in the mill already" in sentence("lot,fibre,kg\nl001,wool,2\n", taken_tags=frozenset({"L001"}))
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 import re
 from datetime import date
-from decimal import Decimal
 
 from doffer.errors import NotFoundError
 from doffer.exchange.dates import is_day_number, parse_date
@@ -24,7 +23,7 @@ from doffer.fibre.material import Form
 from doffer.mill.import_rows import LotRow
 
 TAG_SIGNS = re.compile(r"[^\W_](?:[\w .-]*[\w.-])?")
-DISAGREE_MG, DISAGREE_FRAC = 20_000, Decimal("0.005")  # scales and rounding; more is two different bags
+DISAGREE_MG, DISAGREE_FRAC = 20_000, 0.005  # scales and rounding; more is two different bags
 HEAVY_MG, LIGHT_MG = 60_000_000, 50_000  # one bag is hardly heavier or lighter
 MG_PER_G = 1000
 LIKENESS = 0.6
@@ -56,29 +55,30 @@ def understand(desk: Desk) -> LotRow | None:
     gross, tare, net = _masses(desk)
     diameter_um, sd_um, source = _diameter(desk, kind)
     staple_mm = desk.take("staple", parse_length_mm, unit=desk.unit("staple", desk.beside.length_unit))
-    values = {
-        "tag": _tag(desk),
-        "owner": _owner(desk),
-        "colour": desk.text("colour"),
-        "form": _form(desk, kind),
-        "rh_frac": desk.take("rh", _humidity, heading_unit=desk.unit("rh")),
-        "received_on": _received(desk),
-        "note": _note(desk),
-    }
+    tag, owner, form = _tag(desk), _owner(desk), _form(desk, kind)
+    colour, received_on = desk.text("colour"), _received(desk)
+    rh_frac = desk.take("rh", _humidity, heading_unit=desk.unit("rh"))
+    note = _note(desk)
     if desk.sentences or kind is None:
         return None
     return LotRow(
+        tag=tag,
+        owner=owner,
         fibre=kind.fibre.fibre,
         breed=kind.breed.breed if kind.breed else None,
         breed_typed=_breed_typed(desk, kind),
+        colour=colour,
+        form=form,
         gross_mass_mg=gross,
         tare_mass_mg=tare,
         net_mass_mg=net,
+        rh_frac=rh_frac,
         diameter_um=diameter_um,
         diameter_sd_um=sd_um,
         diameter_source=source,
         staple_mm=None if staple_mm is None else round(staple_mm),
-        **values,
+        received_on=received_on,
+        note=note,
     )
 
 
@@ -202,7 +202,7 @@ def _agreed_tare(desk: Desk, gross: int, tare: int | None, net: int) -> int | No
     left = gross - net
     if tare is None and left >= 0:
         return left
-    if tare is None or abs(left - tare) > max(DISAGREE_MG, DISAGREE_FRAC * gross):
+    if tare is None or abs(left - tare) > max(DISAGREE_MG, round(DISAGREE_FRAC * gross)):
         desk.sentences.append(
             f"{desk.heading('net')} is not {desk.heading('gross')} less the empty bag; correct one of them."
         )
