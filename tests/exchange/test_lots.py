@@ -252,6 +252,12 @@ def test_bought_fibre_is_taken_as_clean():
     assert (row.lot.form, row.lot.breed) == (Form.SCOURED, "mulberry_silk")
 
 
+def test_a_mix_without_a_breed_is_taken_as_its_fibre():
+    row = only("lot,fibre,breed,kg\n1,alpaca,guild mix 3,2\n")
+    assert (row.lot.fibre, row.lot.breed, row.lot.breed_typed) == ("alpaca", None, "guild mix 3")
+    assert "“guild mix 3” names no breed: taken as alpaca." in row.remarks
+
+
 def test_a_humidity_under_a_percent_heading_is_percent():
     assert only("lot,fibre,kg,RH %\n1,wool,2,0.8\n").lot.rh_frac == 0.008
     assert only("lot,fibre,kg,RH\n1,wool,2,58\n").lot.rh_frac == 0.58

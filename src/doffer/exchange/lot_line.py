@@ -27,6 +27,7 @@ DISAGREE_MG, DISAGREE_FRAC = 20_000, 0.005  # scales and rounding; more is two d
 HEAVY_MG, LIGHT_MG = 60_000_000, 50_000  # one bag is hardly heavier or lighter
 MG_PER_G = 1000
 LIKENESS = 0.6
+NO_BREED = "mixed_wool"  # the row of tables.breeds for mixed and unknown fleece
 
 FORM_WORDS = {
     Form.GREASY: "greasy; raw; in the grease; grease; unwashed; unskirted; dirty; as shorn; no",
@@ -124,6 +125,9 @@ def _kind(desk: Desk) -> Kind | None:
         is_lost = (desk.has("fibre") and fibre is None) or (desk.has("breed") and breed is None)
         return None if is_lost else fibre or breed
     narrows = breed.fibre.fibre == fibre.fibre.fibre or fibre.fibre.fibre == breed.fibre.agreed_as
+    if not narrows and breed.breed is not None and breed.breed.breed == NO_BREED:
+        desk.remarks.append(f"“{desk.text('breed')}” names no breed: taken as {fibre.fibre.name}.")
+        return Kind(fibre.fibre)
     if not narrows and not (breed.breed is None and breed.fibre.fibre == fibre.fibre.agreed_as):
         desk.sentences.append(
             f"{desk.heading('breed')} “{desk.text('breed')}” is {breed.fibre.name}, but "
