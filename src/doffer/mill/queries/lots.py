@@ -438,3 +438,8 @@ def _photos(lot: Lot) -> tuple[PhotoRow, ...]:
 def _column(lot: Lot, name: str) -> object:
     head, _, tail = name.partition("__")
     return getattr(getattr(lot, head), tail) if tail else getattr(lot, head)
+
+
+def is_raw(form: str) -> bool:
+    """Whether fibre in this form still carries its grease and dirt."""
+    return form in bridge.RAW_FORMS
