@@ -22,7 +22,7 @@ from doffer.fibre.kinds import Kind
 from doffer.fibre.material import Form
 from doffer.mill.import_rows import LotRow
 
-TAG_SIGNS = re.compile(r"[^\W_](?:[\w .-]*[\w.-])?")
+TAG_SIGNS = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]*")  # they stand in addresses and on printed tags
 DISAGREE_MG, DISAGREE_FRAC = 20_000, 0.005  # scales and rounding; more is two different bags
 HEAVY_MG, LIGHT_MG = 60_000_000, 50_000  # one bag is hardly heavier or lighter
 MG_PER_G = 1000
@@ -83,12 +83,19 @@ def understand(desk: Desk) -> LotRow | None:
     )
 
 
+def tag_of(cell: Cell) -> str:
+    """A lot's number in the one writing that fits tags: "Bag 12" and "2026/12" get a - between."""
+    return "-".join(clean(cell).replace("/", " ").split()) if not is_blank(cell) else ""
+
+
 def _tag(desk: Desk) -> str | None:
-    tag = desk.text("tag")
+    typed = desk.text("tag")
+    tag = tag_of(typed)
     if tag and not TAG_SIGNS.fullmatch(tag):
-        desk.sentences.append(
-            f"{desk.heading('tag')} is “{tag}”; it must be letters and digits, with - . _ or space between."
-        )
+        allowed = "letters a to z and digits, with - . or _ between"
+        desk.sentences.append(f"{desk.heading('tag')} is “{typed}”; it must be {allowed}.")
+    elif tag != typed:
+        desk.remarks.append(f"Lot “{typed}” is written “{tag}” here.")
     return tag or None
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.exchange.desk import Beside, Desk, clean
 from doffer.exchange.headings import Column, columns_of, known_columns
-from doffer.exchange.lot_line import understand
+from doffer.exchange.lot_line import tag_of, understand
 from doffer.exchange.numbers import Cell
 from doffer.exchange.sheets import FIELD, Line, read_sheet
 from doffer.fibre.kinds import Kind
@@ -236,7 +236,7 @@ def _read_line(
             extras.append((column.heading, cell))
     desk = Desk(beside, names, by_field, tuple(extras), kinds)
     lot = understand(desk)
-    tag = clean(by_field.get("tag")) if desk.has("tag") else ""
+    tag = tag_of(by_field.get("tag"))
     return RowResult(line.number, tag, lot, tuple(desk.sentences), tuple(desk.remarks), shown)
 
 
