@@ -16,8 +16,6 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "mill_joindecision": (("id",),),
     "mill_orderplan": (("id",), ("order_id", "version")),
     "mill_tableoverride": (("id",),),
-    "mill_runinput": (("id",), ("weighing_id",)),
-    "mill_runoutput": (("id",), ("weighing_id",)),
     "mill_runwaste": (("id",),),
     "mill_lotpart": (("id",), ("lot_id", "origin_id")),
     "mill_deed": (("id",), ("key",)),
