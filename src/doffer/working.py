@@ -1,7 +1,8 @@
 """Working: how a figure came about, made where the figure is computed and shown by one template.
 
 A `Working` says what the figure is, the formula in words and symbols, the inputs with their units, the
-result, and where the rule comes from. Workings nest: a yarn mass opens into its stages, a stage into its loss.
+result, and where the rule comes from. Workings nest: a yarn mass opens into its stages, a stage into its
+loss.
 """
 
 from __future__ import annotations
