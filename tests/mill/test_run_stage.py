@@ -310,3 +310,23 @@ def test_an_older_weighing_is_corrected_without_moving_the_lot(washed):
     intake = one_lot("L001").weighings[-1].id
     correct_weighing(washed.floor, intake, reading=Reading(gross_g=4_100), reason="tare of another bag")
     assert one_lot("L001").row.dry_mass_g == pytest.approx(2400, abs=0.001)
+
+
+def test_a_corrected_weighing_corrects_the_parts_of_everything_made_from_it(washed):
+    joined = record_run(
+        washed.floor,
+        RunFacts(stage="pick"),
+        inputs=[into("L001", 1000), into("L002", 1000)],
+        outputs=[out(1950)],
+    )
+    roving = record_run(
+        washed.floor,
+        RunFacts(stage="card"),
+        inputs=[into(joined.outputs[0].lot, 1950)],
+        outputs=[out(900), out(900)],
+    )
+    wrong = Run.objects.get(code=joined.run).inputs.get(lot__code="L002").weighing_id
+    correct_weighing(washed.floor, wrong, reading=weighed(1500), reason="read the wrong line")
+    for lot in (joined.outputs[0].lot, *(item.lot for item in roving.outputs)):
+        parts = {part.lot: part.share_frac for part in one_lot(lot).parts}
+        assert parts == {"L002": pytest.approx(0.6, abs=1e-5), "L001": pytest.approx(0.4, abs=1e-5)}

@@ -17,7 +17,6 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "mill_orderplan": (("id",), ("order_id", "version")),
     "mill_tableoverride": (("id",),),
     "mill_runwaste": (("id",),),
-    "mill_lotpart": (("id",), ("lot_id", "origin_id")),
     "mill_deed": (("id",), ("key",)),
     "mill_change": (("id",),),
 }
