@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from doffer.mill.queries.runs import WET_AFTER
+
 STAGE_WORDS: Final = {
     "skirt": "Skirt and grade",
     "tumble": "Tumble",
@@ -34,7 +36,6 @@ WASTES: Final = {
     "skein": ("yarn ends",),
 }
 OTHER_WASTE: Final = "something else"
-WET_AFTER: Final = frozenset({"wash", "extract", "dye"})
 CONTAINER_AFTER: Final = {
     "wash": "bin",
     "dry": "rack",

@@ -18,7 +18,7 @@ from doffer.mill.queries import runs
 from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import LotRow, lot_by_tag
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
-from doffer.office.readings import Typed, room_words
+from doffer.office.readings import Typed, first_typed
 from doffer.office.run_form import MOST_OUT, ways_out, went_in
 from doffer.office.run_words import (
     CONTAINER_AFTER,
@@ -52,7 +52,7 @@ def all_runs(request: HttpRequest) -> HttpResponse:
 def one(request: HttpRequest, code: str) -> HttpResponse:
     """`/runs/X0012/`: what went in and came out, what was lost; while it runs, the form to weigh out."""
     run = runs.one_run(code)
-    typed = Typed(room_words(last_air(), units_of(request)), units_of(request))
+    typed = first_typed(last_air(), units_of(request))
     return render(request, "office/run.html", _run_page(request, run, typed))
 
 
@@ -111,7 +111,7 @@ def new(request: HttpRequest) -> HttpResponse:
     lots = _codes(request.GET)
     if stage == "skirt" and len(lots) == 1:
         return HttpResponseRedirect(reverse("lot_grade", args=[lots[0]]))
-    typed = Typed(room_words(last_air(), units_of(request)), units_of(request))
+    typed = first_typed(last_air(), units_of(request))
     _add_typed_lot(typed, lots, request.GET.get("add_lot", ""))
     return _form(request, stage or "card", lots, typed, order=request.GET.get("order", ""))
 
