@@ -32,7 +32,7 @@ def steps(places: Sequence[tuple[str, str]], standing: Sequence[Standing]) -> st
     """The way through the mill as a short line; `places` are (key, name) in order.
 
     Before the foremost tuft the line is strong (done), behind it thin; the name of every place where fibre
-    stands is written below. Fibre at a place outside the line is not drawn but named for a screen reader.
+    stands is written below. Fibre at a place outside the line (the store) is named, not drawn.
     """
     keys = [key for key, _ in places]
     gap = (WIDE_PX - 40) / max(1, len(keys) - 1)
@@ -52,6 +52,17 @@ def steps(places: Sequence[tuple[str, str]], standing: Sequence[Standing]) -> st
                 "g",
                 tuft.shape(each.lot, area, each.colour),
                 transform=f"translate({num(at[each.place])} {num(LINE_Y - 8)})",
+            )
+        )
+    aside = [each.place for each in standing if each.place not in at]
+    if aside and not on_line:
+        parts.append(
+            svg.words(
+                f"in {say_list(sorted(set(aside)))}",
+                0,
+                HIGH_PX - 4,
+                size=float(svg.MIN_TEXT_PX),
+                css="p-soft",
             )
         )
     parts += _names([key for key in keys if any(each.place == key for each in on_line)], at, names)
