@@ -30,6 +30,15 @@ STATUS_WORDS = {
 }
 
 
+def percent(share: float, *, digits: int = 0) -> str:
+    """A share as it is written everywhere: 0.1 is "10 %", with a narrow space that does not break.
+
+    >>> percent(0.1764, digits=1)
+    '17.6\u202f%'
+    """
+    return f"{100 * share:.{digits}f}\u202f%"
+
+
 @dataclass(frozen=True, slots=True)
 class Term:
     """One number of a working: its name, its value in base units, and where it came from.
