@@ -142,7 +142,7 @@ def edit(request: HttpRequest, table: str) -> HttpResponse:
                 acting(request),
                 table=table,
                 row=row.key,
-                values=_changed(request, row, rules),
+                values=_typed(request, row, rules),
                 reason=request.POST.get("reason", "").strip(),
                 key=key_of(request),
             )
@@ -176,14 +176,14 @@ def _sentence(wrong: TableError) -> str:
     return f"{column_of(wrong.column).title}: expected {wrong.expected}."
 
 
-def _changed(request: HttpRequest, row: TableRow, rules: dict[str, Rule]) -> dict[str, str]:
-    """Cells whose typed value differs from what counts now; a decimal comma is understood."""
+def _typed(request: HttpRequest, row: TableRow, rules: dict[str, Rule]) -> dict[str, str]:
+    """Every cell as typed; a decimal comma is understood."""
     now = {cell.column: cell.value for cell in row.cells}
     typed = {column: request.POST.get(column, now[column]).strip() for column in rules}
     for column, rule in rules.items():
         if rule.is_number and typed[column].count(",") == 1 and "." not in typed[column]:
             typed[column] = typed[column].replace(",", ".")
-    return {column: value for column, value in typed.items() if value != now[column]}
+    return typed
 
 
 @dataclass(frozen=True, slots=True)
