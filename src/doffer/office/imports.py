@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import binascii
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -95,13 +95,15 @@ def keep(request: HttpRequest) -> HttpResponse:
     except (binascii.Error, ValueError):
         return _chooser(request, "The file did not come through whole. Choose it again.")
     sent = _sent(request, data, request.POST.get("file_name", ""))
-    preview = preview_lots(sent.data, sent.file_name, _beside(request, sent))
-    refused = {row.number for row in preview.rows if not row.is_understood}
-    drop = refused if request.POST.get("leave_out") == "yes" else set()
+    beside = _beside(request, sent)
+    drop = [int(row) for row in request.POST.get("leave_out", "").split(",") if row.isdecimal()]
     try:
-        lots = [lot for _, lot in lots_of(preview, drop=drop)]
+        # Numbers that are taken are the command's affair: the same list sent twice finds its own ones taken.
+        read = preview_lots(sent.data, sent.file_name, replace(beside, taken_tags=frozenset()))
+        lots = [lot for _, lot in lots_of(read, drop=drop)]
         came = import_lots(acting(request), lots, file_name=sent.file_name, key=key_of(request))
     except (InputError, RefusedError) as wrong:
+        preview = preview_lots(sent.data, sent.file_name, beside)
         return _previewed(request, sent, preview, sentence=str(wrong))
     return redirect(f"{reverse('import_done')}?lots={','.join(bag.lot for bag in came)}")
 
@@ -149,6 +151,7 @@ def _previewed(
         "here": "records",
         "preview": preview,
         "refused": refused[:MOST_SHOWN],
+        "leave_out": ",".join(str(row.number) for row in refused),
         "understood": understood[:MOST_SHOWN],
         "grams": {row.number: _grams(row.lot) for row in understood[:MOST_SHOWN]},
         "headings": [column.heading for column in preview.columns],
