@@ -10,7 +10,7 @@ from doffer.fibre.content import Basis, LabelShares
 from doffer.fibre.count import count_working, from_tex
 from doffer.mill.queries.orders import RunRow
 from doffer.office import plan_pictures
-from doffer.pictures.colour import fibre_hex, mixed
+from doffer.pictures.colour import contrast, fibre_hex, mixed
 from doffer.pictures.wording import say
 from doffer.pictures.words import say_list
 from doffer.planning.order_plan import BatchPlan, OrderPlan, StagePlan
@@ -31,6 +31,8 @@ COUNTS = (
     ("yd_per_lb", "yards in a pound"),
     ("yd_per_4oz", "yards in 4 oz"),
 )
+TOLD_APART = 1.25  # contrast of two bands below which an eye takes them for one
+DARKER = "#5d4a3a"
 PIECE_NAMES = {
     "yarn": ("skein", "skeins"),
     "singles": ("skein", "skeins"),
@@ -125,6 +127,7 @@ def batch_view(
     """One batch with its pictures."""
     colour = blended_colour(plan, colours)
     wide, tall = plan_pictures.rivers(plan, colour=colour, system=system)
+    apart = told_apart(plan, colours)
     one, many = PIECE_NAMES[plan.product]
     return BatchView(
         plan=plan,
@@ -136,9 +139,9 @@ def batch_view(
         source=plan_pictures.source_words(plan),
         river=wide,
         river_tall=tall,
-        ladder=plan_pictures.ladder(plan, weighed_g, colour=colour, system=system),
-        layers=plan_pictures.layers(plan, colours, system=system),
-        fineness=plan_pictures.fineness(spec, plan, colours, tables),
+        ladder=plan_pictures.ladder(plan, weighed_g, colour=colour, system=system) if weighed_g else "",
+        layers=plan_pictures.layers(plan, apart, system=system),
+        fineness=plan_pictures.fineness(spec, plan, apart, tables),
         stages=tuple(StageView(_stage_title(stage), stage) for stage in plan.stages),
         labels=tuple(
             LabelView(BASIS_NAMES[label.basis], label, label.basis is basis) for label in plan.labels
@@ -251,6 +254,16 @@ def blended_colour(plan: BatchPlan, colours: Mapping[str, str]) -> str:
         total_g += use.agreed.mean
         colour = mixed(colour, mine, use.agreed.mean / total_g) if colour and total_g > 0 else mine
     return colour or fibre_hex(None, None, None)
+
+
+def told_apart(plan: BatchPlan, colours: Mapping[str, str]) -> dict[str, str]:
+    """Colours of the lots in one picture: those that could not be told apart are darkened step by step."""
+    chosen: dict[str, str] = {}
+    for use in plan.lots:
+        mine = colours.get(use.lot, fibre_hex(None, None, None))
+        alike = sum(contrast(mine, other) < TOLD_APART for other in chosen.values())
+        chosen[use.lot] = mixed(mine, DARKER, min(0.75, 0.22 * alike)) if alike else mine
+    return chosen
 
 
 def weighed_since(
