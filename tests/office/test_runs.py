@@ -56,6 +56,7 @@ def test_a_whole_lot_without_a_weight_goes_in_as_it_stood_and_keeps_its_number(f
     assert answer["Location"] == f"/runs/{kept.code}/"
     assert kept.inputs.get().dry_mg == before.now_dry_mg
     assert kept.inputs.get().weighing is None
+    assert [box.kind for box in Lot.objects.get(code="L005").containers.all()] == ["can"]
     assert kept.wastes.get().kind == "strips"
     lot = Lot.objects.get(code="L005")
     assert (lot.now_mass_mg, lot.now_form, lot.place) == (9_200_000, "roving", "card")

@@ -209,6 +209,7 @@ def _take_in(person: Person, run: Run, lot: Lot, item: RunIn) -> None:
         RunInput.objects.create(run=run, lot=lot, mass_mg=lot.now_mass_mg, dry_mg=lot.now_dry_mg)
         lot.now_mass_mg, lot.now_dry_mg = 0, None if lot.now_dry_mg is None else 0
         lot.save(update_fields=["now_mass_mg", "now_dry_mg"])
+        _empty_containers(person, lot)
         return
     weighing = book_weighing(person, lot, item.reading, moment=Moment.IN, form=lot.now_form, run=run)
     RunInput.objects.create(
@@ -225,6 +226,14 @@ def _take_in(person: Person, run: Run, lot: Lot, item: RunIn) -> None:
     lot.now_mass_mg = rest_mg
     lot.now_weighed_at = weighing.weighed_at
     lot.save(update_fields=["now_mass_mg", "now_dry_mg", "now_weighed_at"])
+    if rest_mg == 0:
+        _empty_containers(person, lot)
+
+
+def _empty_containers(person: Person, lot: Lot) -> None:
+    """Fibre that went in whole is no longer in its bag: an old tag must not name it."""
+    for container in lot.containers.filter(archived_at=None):
+        put_into(person, container, None)
 
 
 def _known_dry_mg(lot: Lot, weighing: Weighing) -> int | None:
