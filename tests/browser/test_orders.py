@@ -120,6 +120,7 @@ def test_a_plan_is_kept_and_planned_again(fresh_page):
     page.wait_for_selector("text=You see plan 2")
     page.click("a:has-text('Plan 1')")
     page.wait_for_selector("text=Show the newest")
+    assert "You see plan 1" in text_of(page)
 
 
 def test_scenario_6_three_fibres_with_unequal_losses(scenarios, page, shot):

@@ -55,7 +55,7 @@ def test_a_mill_without_orders_is_told_what_to_do(client, people):
 
 def test_the_list_asks_the_database_a_fixed_number_of_times(client, demo_mill, django_assert_max_num_queries):
     with django_assert_max_num_queries(22):
-        client.get("/orders/")
+        assert client.get("/orders/").status_code == 200
 
 
 @pytest.mark.parametrize("number", range(201, 209))
@@ -89,7 +89,7 @@ def test_one_order_asks_the_database_a_fixed_number_of_times(
     client, demo_mill, django_assert_max_num_queries
 ):
     with django_assert_max_num_queries(45):
-        client.get("/orders/O203/")
+        assert client.get("/orders/O203/").status_code == 200
 
 
 def test_an_order_in_words_only_says_why_there_is_no_plan(client, small_mill):
@@ -227,3 +227,17 @@ def test_units_follow_the_owner_until_the_device_says_otherwise(client, small_mi
     session["units"] = "metric"
     session.save()
     assert " lb " not in words(client.get(f"/orders/{code}/"))
+
+
+def test_what_the_scale_said_since_stands_beside_the_plan(client, demo_mill):
+    from doffer.mill.booking import Reading
+    from doffer.mill.commands.run_stage import RunFacts, RunIn, RunOut, record_run
+
+    assert "rung-weighed" not in words(client.get("/orders/O201/"))
+    client.post("/orders/O201/plan/", {"key": str(uuid.uuid4())})
+    weighed = Reading(gross_g=1900, branch="measured", measured_regain_frac=0.15)
+    facts = RunFacts(stage="draw", machine="DRW", order="O201")
+    record_run(demo_mill.owner, facts, inputs=[RunIn(lot="L001")], outputs=[RunOut(reading=weighed)])
+    text = words(client.get("/orders/O201/"))
+    assert text.count("rung-weighed") == 1
+    assert "of the dry fibre kept" in text
