@@ -49,6 +49,11 @@ def test_every_stage_has_a_form_with_its_cautions(floor, small_mill, stage):
     assert ("This screen does not stop the machine." in page) == (stage not in ("rest", "dry"))
 
 
+def test_without_a_stage_the_form_of_the_usual_next_one_is_shown(floor):
+    assert "<h1>Wash L001</h1>" in text_of(floor.get("/runs/new/?lot=L001"))
+    assert "<h1>Pick L005</h1>" in text_of(floor.get("/runs/new/?lot=L005"))
+
+
 def test_a_whole_lot_without_a_weight_goes_in_as_it_stood_and_keeps_its_number(floor):
     before = Lot.objects.get(code="L005")
     answer = floor.post("/runs/new/", run(waste_1="300"))

@@ -57,6 +57,20 @@ WATER_WORDS: Final = (
 )
 
 
+# What usually comes next for fibre in a form; the form of another stage is one choice away.
+NEXT_STAGE: Final = {
+    "greasy": "wash",
+    "skirted": "wash",
+    "scoured": "pick",
+    "opened": "card",
+    "roving": "draw",
+    "batt": "spin",
+    "single": "ply",
+    "plied": "set",
+    "skein": "skein",
+}
+
+
 def wastes_of(stage: str) -> tuple[str, ...]:
     """Streams that are usually swept up at a stage, and one for the rest."""
     return (*WASTES.get(stage, ()), OTHER_WASTE)

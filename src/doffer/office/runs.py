@@ -24,6 +24,7 @@ from doffer.office.run_words import (
     CONTAINER_AFTER,
     CONTAINERS,
     FORMS_OUT,
+    NEXT_STAGE,
     OILED,
     STAGE_WORDS,
     WATER_WORDS,
@@ -113,7 +114,13 @@ def new(request: HttpRequest) -> HttpResponse:
         return HttpResponseRedirect(reverse("lot_grade", args=[lots[0]]))
     typed = first_typed(last_air(), units_of(request))
     _add_typed_lot(typed, lots, request.GET.get("add_lot", ""))
-    return _form(request, stage or "card", lots, typed, order=request.GET.get("order", ""))
+    return _form(request, stage or _next_stage(lots), lots, typed, order=request.GET.get("order", ""))
+
+
+def _next_stage(lots: list[str]) -> str:
+    """The stage that usually follows for the first of these lots."""
+    rows = runs.stage_facts("card", lots).lots
+    return NEXT_STAGE.get(rows[0].form, "card") if rows else "card"
 
 
 def _codes(data: QueryDict) -> list[str]:
