@@ -179,6 +179,27 @@ def test_what_should_come_out_follows_the_weight_that_is_typed(floor):
     assert whole != half
 
 
+def test_the_plan_of_the_order_is_said_beside_the_tables(client_of, small_mill):
+    from doffer.mill.commands.orders import OrderFacts, OrderLotFacts, add_plan, take_order
+
+    facts = OrderFacts(customer=small_mill.own, product="roving", lots=(OrderLotFacts(lot="L005"),))
+    order = take_order(small_mill.office, facts)
+    carded = {"stage": "card", "weighed": {"mean": 9000.0, "low": 8700.0, "high": 9300.0, "safe": 8700.0}}
+    add_plan(
+        small_mill.office,
+        order,
+        spec={},
+        result={"batches": [{"lots": [{"lot": "L005"}], "stages": [carded]}]},
+        tables_sha256="0" * 64,
+        seed=1,
+        code_version="test",
+    )
+    page = text_of(client_of(small_mill.floor).get("/runs/new/?stage=card&lot=L005"))
+    assert f"plan of {order}</a>, version 1, says <strong>8.70 to 9.30 kg" in page
+    picked = text_of(client_of(small_mill.floor).get("/runs/new/?stage=pick&lot=L005"))
+    assert f"plan of {order}" not in picked
+
+
 def test_a_viewer_records_no_run(client_of, small_mill):
     viewer = client_of(small_mill.viewer)
     answer = viewer.post("/runs/new/", run())

@@ -17,6 +17,7 @@ from doffer.mill.commands.run_stage import begin_run, finish_run, record_run
 from doffer.mill.queries import runs
 from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import LotRow, lot_by_tag
+from doffer.mill.queries.planned_stage import planned_stage
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
 from doffer.office.readings import Typed, first_typed
 from doffer.office.run_form import MOST_OUT, ways_out, went_in
@@ -66,6 +67,7 @@ def _run_page(request: HttpRequest, run: runs.OneRun, typed: Typed, question: st
         "stage_words": STAGE_WORDS.get(stage, stage),
         "facts": facts,
         "owners": _owners(facts.lots),
+        "planned": planned_stage(stage, [row.code for row in facts.lots]),
         **_out_side(typed, stage),
         "typed": typed,
         "question": question,
@@ -215,6 +217,7 @@ def _form(
         "owners": _owners(facts.lots),
         "tufts": {row.code: _tuft(row) for row in facts.lots},
         "expected": _expected(stage, facts.lots, typed, machine),
+        "planned": planned_stage(stage, lots),
         **_out_side(typed, stage),
         "typed": typed,
         "machine": machine,
@@ -270,7 +273,11 @@ def expected(request: HttpRequest) -> HttpResponse:
     typed = Typed(request.GET.dict(), units_of(request))
     facts = runs.stage_facts(stage, _codes(request.GET))
     machine = typed.text("machine") or (facts.machines[0].code if facts.machines else "")
-    page = {"expected": _expected(stage, facts.lots, typed, machine), "stage": stage}
+    page = {
+        "expected": _expected(stage, facts.lots, typed, machine),
+        "planned": planned_stage(stage, [row.code for row in facts.lots]),
+        "stage": stage,
+    }
     return render(request, "office/run_expected.html", page)
 
 
