@@ -89,6 +89,17 @@ def test_cautions_and_what_is_usual_stand_beside_the_form(table, django_assert_m
     assert "2.80 to 3.88 kg" in page
 
 
+def test_a_held_bag_does_not_go_on_the_table(table):
+    table.post("/lots/L001/pests/", {"tag_is_on": "yes", "seen": "moth"})
+    page = text_of(table.get("/lots/L001/grade/"))
+    assert "until the hold is cleared" in page
+    assert 'name="gross"' not in page
+    refused = table.post("/lots/L001/grade/", skirted())
+    assert refused.status_code == 422
+    assert "does not go on the skirting table" in text_of(refused)
+    assert not Run.objects.exists()
+
+
 def test_a_viewer_grades_nothing(client_of, small_mill):
     assert client_of(small_mill.viewer).post("/lots/L001/grade/", skirted()).status_code == 422
     assert not Run.objects.exists()
