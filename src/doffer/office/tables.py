@@ -157,6 +157,8 @@ def edit(request: HttpRequest, table: str) -> HttpResponse:
         "info": TABLES[table],
         "row": row,
         "fields": fields,
+        "shipped": _shipped(row),
+        "titles": {cell.column: column_of(cell.column).title for cell in row.cells},
         "source": current_tables().original.sources[_shipped_source(table, row.key)],
         "errors": errors,
         "reason": request.POST.get("reason", ""),
@@ -165,6 +167,14 @@ def edit(request: HttpRequest, table: str) -> HttpResponse:
         "may_write": may(acting(request), Right.TABLES),
     }
     return render(request, "office/tables_row.html", context, status=422 if errors else 200)
+
+
+def _shipped(row: TableRow) -> list[tuple[str, str, str]]:
+    """Title, shipped value and unit of each cell."""
+    cells = [(column_of(cell.column), cell) for cell in row.cells if cell.column not in FIXED_COLUMNS]
+    return [
+        (said.title, cell.value if cell.shipped is None else cell.shipped, said.unit) for said, cell in cells
+    ]
 
 
 def _shipped_source(name: str, key: str) -> str:

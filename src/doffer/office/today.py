@@ -15,6 +15,7 @@ from doffer.pictures.colour import fibre_hex
 from doffer.pictures.tuft import Tuft
 
 STORE = "store"
+MOST_WORRIES = 16  # more than anybody can mend in a day
 
 
 @require_safe
@@ -26,11 +27,13 @@ def page(request: HttpRequest) -> HttpResponse:
     units = units_of(request)
     line = [row for row in seen.places if row.place != STORE]
     drawn = [_place(row) for row in line]
+    worries = today_words.worries(seen, units=units)
     context = {
         "here": "today",
         "seen": seen,
         "sentences": today_words.morning(seen, units=units),
-        "worries": today_words.worries(seen, units=units),
+        "worries": worries[:MOST_WORRIES],
+        "more_worries": len(worries) - MOST_WORRIES,
         "tasks": today_words.next_tasks(seen),
         "line": line,
         "store": next((row for row in seen.places if row.place == STORE), None),
