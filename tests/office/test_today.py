@@ -152,6 +152,6 @@ def test_a_long_worry_list_shows_the_worst_and_counts_the_rest(client, small_mil
     for number in range(20):
         open_hold(small_mill.floor, kind="waiting", reason=f"question {number}", lot="L001")
     text = words(client.get("/"))
-    assert "question 15" in text
-    assert "question 16" not in text
+    assert "Question 15." in text
+    assert "Question 16." not in text
     assert "more things of less regret" in text

@@ -25,9 +25,9 @@ from doffer.people.rights import Right, may
 from doffer.pictures.swatch import tuft_icon
 
 STANDINGS = (
-    ("standing", "Something is there"),
+    ("standing", "Here now"),
     ("held", "On hold"),
-    ("all", "All, also empty ones"),
+    ("all", "Also empty"),
     ("archived", "Put away"),
 )
 HOLD_KINDS = (
