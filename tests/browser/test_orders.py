@@ -94,6 +94,26 @@ def test_scenario_10_the_farmer_at_the_counter(live, page, axe, shot):
     assert card.headers["content-type"] == "application/pdf"
 
 
+def test_no_keystroke_is_lost_while_an_answer_is_on_its_way(live, page_at):
+    page = page_at(1440, 900)
+    page.goto(f"{live}/orders/new/")
+
+    def slowly(route):
+        page.wait_for_timeout(400)
+        route.continue_()
+
+    page.fill("#fibre", "huacaya")
+    page.route("**/orders/new/answer/", slowly)
+    page.fill("#mass", "2,7")
+    page.wait_for_timeout(250)
+    page.fill("#thick", "200 m/100 g")
+    page.wait_for_selector("#answer >> text=3140")
+    page.unroute("**/orders/new/answer/")
+    page.fill("#mass", "5,4")
+    page.wait_for_selector("#answer >> text=6690")
+    assert "2-ply yarn, 200" in text_of(page, "#answer")
+
+
 @pytest.fixture
 def fresh_page(fresh_live, page_at):
     """A page of its own server, because the test writes."""

@@ -52,8 +52,9 @@ def test_fibre_still_to_be_skirted_gives_less(client, demo_mill):
 
 def test_pounds_are_understood_and_answered_in_pounds(client, demo_mill):
     text = ask(client, speak="us", mass="6 lb", thick="1000 yd/lb", piece="4 oz")
-    assert " lb " in text
+    assert "lb" in text.split("Safe to promise")[0]
     assert "yd" in text
+    assert " kg" not in text
 
 
 def test_a_plain_number_is_in_the_units_they_speak(client, demo_mill):
@@ -166,6 +167,13 @@ def test_bags_that_come_later_take_the_place_of_what_was_announced(client, demo_
     newest = one_order(code).plans[0]
     assert newest.version == 2
     assert newest.spec["batches"][0]["lots"][0]["part"]["lot"] == "L012"
+
+
+def test_an_owner_who_speaks_in_pounds_brings_that_along(client, demo_mill):
+    answer = client.post("/orders/new/owners/", {**FARMER, "owner": "Owlpie"})
+    assert 'value="us" checked' in words(answer)
+    assert "speaks in lb and yd" in words(answer)
+    assert answer["HX-Trigger-After-Settle"] == "ownerFound"
 
 
 def test_somebody_of_the_floor_may_not_take_orders(client, demo_mill):

@@ -20,7 +20,7 @@ from doffer.mill.queries.customers import CustomerRow, find_customers
 from doffer.mill.queries.lots import LotRow
 from doffer.mill.queries.own_stock import own_stock, unpromised_lots
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
-from doffer.office.asked import acting, fresh_key, units_of
+from doffer.office.asked import acting, fresh_key, speak, units_of
 from doffer.office.new_order_form import (
     FORMS,
     PRODUCTS,
@@ -82,27 +82,34 @@ def page(request: HttpRequest) -> HttpResponse:
         if code:
             return redirect("order", code=code)
     status = 422 if request.method == "POST" and counter.typed.errors else 200
-    return render(request, "office/new_order.html", _context(data, counter), status=status)
+    return render(request, "office/new_order.html", _context(request, data, counter), status=status)
 
 
 @require_POST
 def answer(request: HttpRequest) -> HttpResponse:
     """What the fibre becomes, for the panel beside the form."""
     counter = look(request.POST, units_of(request))
-    return render(request, "office/new_order_answer.html", _context(request.POST, counter))
+    return render(request, "office/new_order_answer.html", _context(request, request.POST, counter))
 
 
 @require_POST
 def owners(request: HttpRequest) -> HttpResponse:
-    """Who may be meant, for the place below the owner's field."""
-    counter = look(request.POST, units_of(request))
-    return render(request, "office/new_order_owner.html", _context(request.POST, counter))
+    """Who may be meant, for the place below the owner's field; an owner brings the units they speak."""
+    data = request.POST.copy()
+    owner = find_owner(data)
+    if owner.chosen:
+        data["speak"] = owner.chosen.units
+    found = render(
+        request, "office/new_order_owner.html", _context(request, data, look(data, units_of(request)))
+    )
+    found["HX-Trigger-After-Settle"] = "ownerFound"
+    return found
 
 
-def _context(data: QueryDict, counter: Counter) -> dict[str, Any]:
+def _context(request: HttpRequest, data: QueryDict, counter: Counter) -> dict[str, Any]:
+    speak(request, counter.typed.system)
     return {
         "here": "orders",
-        "units": counter.typed.system,
         "counter": counter,
         "typed": counter.typed,
         "view": counter.view,

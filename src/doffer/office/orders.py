@@ -20,7 +20,7 @@ from doffer.mill.queries.orders import OneOrder, PlanRow, one_order
 from doffer.mill.queries.pages import Page
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
 from doffer.office import order_papers
-from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after
+from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after, speak
 from doffer.office.order_spec import Planned, plan_of_order, read_wish
 from doffer.office.plan_view import BatchView, SkeinsView, order_view, skeins_view
 from doffer.office.readings import Typed
@@ -108,11 +108,11 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
     inputs = plan_inputs(lots=[row.lot.code for row in order.lots])
     shown = shown_plan(order, inputs, request.GET.get("plan", ""))
     units = units_for(request, order)
+    speak(request, units)
     views = batch_views(order, inputs, shown, units)
     skeins, typed = _skeins(request, views, units)
     context = {
         "here": "orders",
-        "units": units,
         "order": order,
         "shown": shown,
         "views": views,

@@ -8,6 +8,7 @@ from doffer.office import (
     door_papers,
     doses,
     grade,
+    holds,
     imports,
     lot_weigh,
     lots,
@@ -27,6 +28,7 @@ from doffer.office import (
 urlpatterns: list[URLPattern] = [
     *today.urlpatterns,
     *lots.urlpatterns,
+    *holds.urlpatterns,
     *new_order.urlpatterns,  # before orders: “new” is no order number
     *orders.urlpatterns,
     *doses.urlpatterns,
