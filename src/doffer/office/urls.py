@@ -11,6 +11,7 @@ from doffer.office import (
     holds,
     imports,
     lot_weigh,
+    lot_words,
     lots,
     machines,
     new_order,
@@ -28,6 +29,7 @@ from doffer.office import (
 urlpatterns: list[URLPattern] = [
     *today.urlpatterns,
     *lots.urlpatterns,
+    *lot_words.urlpatterns,
     *holds.urlpatterns,
     *new_order.urlpatterns,  # before orders: “new” is no order number
     *orders.urlpatterns,
