@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.urls import path
 from django.views.decorators.http import require_safe
 
-from doffer.mill.queries import lots, today
+from doffer.mill.queries import today
 from doffer.office import today_words
 from doffer.office.asked import units_of
 from doffer.pictures import strand
@@ -49,12 +49,6 @@ def is_first_day(seen: today.Today) -> bool:
     return not (has_fibre or seen.n_open_orders or seen.running or seen.finished or seen.holds)
 
 
-@require_safe
-def by_tag(_request: HttpRequest, tag: str) -> HttpResponse:
-    """From a scanned or typed tag to its lot."""
-    return redirect("lot", code=lots.lot_by_tag(tag))
-
-
 def _place(row: today.PlaceRow) -> strand.Place:
     tufts = tuple(
         Tuft(
@@ -72,6 +66,4 @@ def _place(row: today.PlaceRow) -> strand.Place:
 
 urlpatterns = [
     path("", page, name="today"),
-    path("t/<str:tag>", by_tag, name="tag"),
-    path("t/<str:tag>/", by_tag),
 ]

@@ -20,6 +20,7 @@ from doffer.office import (
     photos,
     records,
     runs,
+    scan,
     set_up,
     tables,
     today,
@@ -28,6 +29,7 @@ from doffer.office import (
 
 urlpatterns: list[URLPattern] = [
     *today.urlpatterns,
+    *scan.urlpatterns,
     *lots.urlpatterns,
     *lot_words.urlpatterns,
     *holds.urlpatterns,
