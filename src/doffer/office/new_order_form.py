@@ -20,7 +20,6 @@ from doffer.office.order_spec import (
     expected_fibre,
     shares_typed,
     start_of_expected,
-    ways_of,
 )
 from doffer.office.readings import MASS_UNIT, Typed
 from doffer.planning.batch import plan_order
@@ -211,7 +210,7 @@ def plan_asked(asked: Asked, inputs: PlanInputs, country_rules: str, name: str) 
     if asked.wish is None or not starts or (asked.stock and len(starts) == len(asked.stock)):
         return Planned(None, None)
     try:
-        spec = OrderSpec((BatchSpec(name, tuple(starts), asked.wish),), ways_of(inputs, country_rules))
+        spec = OrderSpec((BatchSpec(name, tuple(starts), asked.wish),), inputs.ways_for(country_rules))
         return Planned(spec, plan_order(spec, inputs.tables))
     except DofferError as error:
         return Planned(None, None, (str(error),))

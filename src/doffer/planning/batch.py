@@ -46,22 +46,27 @@ from doffer.tables.loader import Tables
 def plan_order(spec: OrderSpec, tables: Tables) -> OrderPlan:
     """Plan every batch of an order; same inputs, same figures.
 
+    Every batch is drawn with the same seed, so what it becomes does not hang on the batches beside it.
+
     Raises
     ------
     InputError, InfeasibleError
         With the batch or lot, what is wrong, and how to mend it.
     """
-    seeds = np.random.SeedSequence(spec.ways.seed).spawn(len(spec.batches))
     return OrderPlan(
         batches=tuple(
-            plan_batch(batch, spec.ways, tables, rng=np.random.default_rng(seed))
-            for batch, seed in zip(spec.batches, seeds, strict=True)
+            plan_batch(batch, spec.ways, tables, rng=_fresh_rng(spec.ways.seed)) for batch in spec.batches
         ),
         tables_sha256=tables.sha256,
         seed=spec.ways.seed,
         n_samples=spec.ways.n_samples,
         promise_quantile=spec.ways.promise_quantile,
     )
+
+
+def _fresh_rng(seed: int) -> np.random.Generator:
+    """A generator of one batch."""
+    return np.random.default_rng(np.random.SeedSequence(seed).spawn(1)[0])
 
 
 def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.random.Generator) -> BatchPlan:
