@@ -97,8 +97,28 @@ def test_a_blend_with_mill_fibre_names_its_limit_and_its_label(client, demo_mill
     assert "Alpaca is the limit" in text
 
 
-def test_mill_fibre_of_the_same_kind_is_not_told_apart_by_the_label(client, demo_mill):
-    assert "a label cannot tell them apart" in ask(client, fibre="Shetland", stock_L036="20")
+def test_mill_fibre_of_the_same_kind_tops_up_and_asks_for_the_owners_yes(client, demo_mill):
+    text = ask(client, fibre="Shetland", stock_L036="20")
+    assert "100 % wool" in text
+    assert "L036 is wool of the mill and goes in with the owner’s" in text
+    assert "needs the owner’s recorded yes" in text
+    assert "recorded yes" not in ask(client, fibre="huacaya", stock_L036="20")
+
+
+def test_the_counter_says_what_the_owner_can_do_to_raise_it(client, demo_mill):
+    skirted = ask(client)
+    assert "Bring more of it together: 5.40 kg in one lot is safe for" in skirted
+    assert "Skirt it hard" not in skirted
+    greasy = ask(client, form="greasy")
+    assert "2.70 kg already skirted is safe for" in greasy
+    safe = skirted.split("skeins safe")[1].split()[-1]
+    assert f"2.70 kg already skirted is safe for {safe} skeins" in greasy
+
+
+def test_a_wanted_finished_weight_leaves_the_rest_of_the_fibre(client, demo_mill):
+    text = ask(client, finished="1 kg")
+    assert "1.00 kg" in text
+    assert "Bring more" not in text
 
 
 def test_mill_fibre_must_leave_room_for_the_owners_own(client, demo_mill):

@@ -32,7 +32,7 @@ WORDS = ("plan", "--fibre", "huacaya", "--kg", "2.7", "--form", "skirted", "--ya
 @pytest.fixture
 def at_terminal(demo_mill, monkeypatch, capsys):
     """`doffer ... --json` on the records that are open."""
-    monkeypatch.setattr("doffer.cli.mills.open_records", lambda args: None)
+    monkeypatch.setattr("doffer.cli.mills.open_records", lambda _args: None)
 
     def call(*words: str):
         assert cli.main([*words, "--mill", "demo", "--json"]) == 0

@@ -149,8 +149,8 @@ def plan_of_order(order: OneOrder, inputs: PlanInputs) -> Planned:
 
 
 IN_WORDS_ONLY = (
-    "What this order is to become is written in words only. Take it again as a new order with product, "
-    "thickness and put-up, and it can be worked out."
+    "What this order is to become is written in words only. Change its wish: say product, thickness and "
+    "put-up, and it can be worked out."
 )
 
 
@@ -187,6 +187,22 @@ def _asked(wish: OrderWish, order: OneOrder, inputs: PlanInputs) -> _Asked:
         else:
             problems.append(f"{batch.name}: nothing of it is left to plan.")
     return _Asked(tuple(batches), tuple(problems), tuple(notes))
+
+
+def same_kind_notes(batches: Sequence[BatchSpec], inputs: PlanInputs) -> tuple[str, ...]:
+    """What must be asked where the mill's own fibre tops up an owner's of the same kind."""
+    own = {lot.code for lot in inputs.lots if lot.is_own}
+    notes = []
+    for batch in batches:
+        label_of = {start.lot: inputs.tables.fibres[start.fibre].label_as for start in batch.lots}
+        owners = {label for lot, label in label_of.items() if lot not in own}
+        notes += [
+            f"{lot} is {label.replace('_', ' ')} of the mill and goes in with the owner’s: the label stays "
+            "the same, but it is no longer the owner’s fibre alone. It needs the owner’s recorded yes."
+            for lot, label in label_of.items()
+            if lot in own and label in owners
+        ]
+    return tuple(notes)
 
 
 def shares_typed(parts: Sequence[tuple[str, float]], tables: Tables) -> dict[str, float]:

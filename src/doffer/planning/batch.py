@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.content import Basis, basis_regain_frac, label_shares
 from doffer.fibre.material import Material, join, take
@@ -120,11 +121,15 @@ def _make_ready(batch: BatchSpec, ways: MillWays, tables: Tables, rng: np.random
     whole = {
         start.lot: starting_material(start, tables, rng=rng, n_samples=ways.n_samples) for start in batch.lots
     }
+    if all(float(material.total_dry_mass_g.mean()) <= 0 for material in whole.values()):
+        raise InputError(
+            "fibre on hand", ", ".join(whole), "more than nothing; weigh the lot first", batch.name
+        )
     agreed = blend_regain_frac(list(whole.values()), tables, ways.label_basis)
     settings = stage_settings(batch, whole, ways, tables, agreed_frac=agreed)
     route = product_route(batch.wish.product, batch.lots, settings, skirts=ways.skirts)
     blend = None
-    if batch.wish.shares:
+    if batch.wish.shares or batch.wish.finished_mass_g is not None:
         expected = expected_losses(route, tables, materials=whole)
         blend = blend_takes(batch, whole, route, expected, tables, ways.label_basis)
     taken_frac = blend.taken_frac if blend else dict.fromkeys(whole, 1.0)
