@@ -145,7 +145,8 @@ def plan_of_order(order: OneOrder, inputs: PlanInputs) -> Planned:
     if not good:
         return Planned(None, None, tuple(problems), asked.notes)
     plan = replace(plans[0], batches=tuple(each.batches[0] for each in plans))
-    return Planned(OrderSpec(tuple(good), ways), plan, tuple(problems), asked.notes)
+    notes = (*asked.notes, *same_kind_notes(good, inputs))
+    return Planned(OrderSpec(tuple(good), ways), plan, tuple(problems), notes)
 
 
 IN_WORDS_ONLY = (

@@ -21,7 +21,7 @@ from doffer.mill.queries.pages import Page
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
 from doffer.office import order_papers
 from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after, speak
-from doffer.office.order_spec import Planned, plan_of_order, read_wish
+from doffer.office.order_spec import Planned, plan_of_order, read_wish, same_kind_notes
 from doffer.office.plan_view import BatchView, SkeinsView, order_view, skeins_view
 from doffer.office.readings import Typed
 from doffer.people.rights import Right, may
@@ -117,6 +117,7 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
         "shown": shown,
         "views": views,
         "unused": _unused(order, shown.spec),
+        "waits": read_wish(order.spec).waits,
         "candidates": _candidates(order),
         "states": STATES,
         "skeins": skeins,
@@ -149,7 +150,9 @@ def shown_plan(order: OneOrder, inputs: PlanInputs, version: str = "") -> ShownP
     if row is None:
         made = plan_of_order(order, inputs)
         return ShownPlan(made.spec, made.plan, None, made.problems, made.notes)
-    return ShownPlan(from_plain(OrderSpec, row.spec), from_plain(OrderPlan, row.result), row)
+    spec = from_plain(OrderSpec, row.spec)
+    notes = same_kind_notes(spec.batches, inputs)
+    return ShownPlan(spec, from_plain(OrderPlan, row.result), row, notes=notes)
 
 
 def batch_views(order: OneOrder, inputs: PlanInputs, shown: ShownPlan, units: str) -> tuple[BatchView, ...]:

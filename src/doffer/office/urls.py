@@ -15,6 +15,7 @@ from doffer.office import (
     lots,
     machines,
     new_order,
+    order_wish,
     orders,
     owners,
     photos,
@@ -34,6 +35,7 @@ urlpatterns: list[URLPattern] = [
     *lot_words.urlpatterns,
     *holds.urlpatterns,
     *new_order.urlpatterns,  # before orders: “new” is no order number
+    *order_wish.urlpatterns,
     *orders.urlpatterns,
     *doses.urlpatterns,
     *records.urlpatterns,
