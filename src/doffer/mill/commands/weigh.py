@@ -152,8 +152,10 @@ def correct_weighing(
 
 def _follow(lot: Lot, old: Weighing, new: Weighing) -> None:
     """What rested on the old weighing rests on the new: its run's side, and how the lot stands now."""
+    # a wet weighing says nothing about dry fibre: what was known of it before stays
+    dry = {} if new.dry_mg is None else {"dry_mg": new.dry_mg}
     for side in (RunInput, RunOutput):
-        side.objects.filter(weighing=old).update(weighing=new, mass_mg=new.net_mg, dry_mg=new.dry_mg)
+        side.objects.filter(weighing=old).update(weighing=new, mass_mg=new.net_mg, **dry)
     if new.run is not None and old.moment == Moment.IN:
         share_again(new.run)
     later = Weighing.objects.filter(lot=lot, pk__gt=old.pk).exclude(pk=new.pk).exclude(moment=Moment.WASTE)
