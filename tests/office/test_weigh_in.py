@@ -125,7 +125,7 @@ def test_the_question_about_a_bag_speaks_the_owners_units(door, small_mill):
         door.post(f"/weigh-in/{small_mill.fern}/", bag(gross="94 lb", tare="0", fibre="huacaya"))
     )
     assert "94.00 lb net, and bags here usually hold about" in pounds
-    asked = pounds[pounds.index("94 lb net") :]
+    asked = pounds[pounds.index("94.00 lb net") :]
     assert "lb" in asked[asked.index("about") :][:20]
     kilograms = text_of(door.post(f"/weigh-in/{small_mill.moss}/", bag(gross="42.5")))
     assert re.search(r"42\.\d kg net, and bags here usually hold about [\d.]+ kg", kilograms)
