@@ -128,7 +128,7 @@ def test_the_question_about_a_bag_speaks_the_owners_units(door, small_mill):
     asked = pounds[pounds.index("94.00 lb net") :]
     assert "lb" in asked[asked.index("about") :][:20]
     kilograms = text_of(door.post(f"/weigh-in/{small_mill.moss}/", bag(gross="42.5")))
-    assert re.search(r"42\.50 kg net, and bags here usually hold about [\d.]+ kg", kilograms)
+    assert re.search(r"42\.25 kg net, and bags here usually hold about [\d.]+ kg", kilograms)
 
 
 def test_a_wet_bag_is_no_mistake(door, small_mill):
