@@ -133,7 +133,7 @@ def _conditioner_dose(step: Step, fed: Material, ways: MillWays, tables: Tables)
     )
     words = (
         f"{dose.product_mass_g:.0f} g product + {dose.water_mass_g:.0f} g water = {dose.spray_mass_g:.0f} g "
-        f"({dose.words}); {each} g on each of {ways.n_layers} layers"
+        f"({dose.words}); {each} g on each of {ways.n_layers} rounds, a round being one layer of every lot"
     )
     return (DosePlan("conditioner", words, dose.working),)
 
