@@ -152,6 +152,8 @@ def test_doses_come_with_the_stages_and_cohesive_says_why():
     assert wash.doses[0].name == "nonionic detergent, low grease"
     assert "1 part product + 4 parts water" in pick.doses[0].words
     assert pick.doses[1].name == "cohesive"
+    fibre_g = by_stage["dry"].agreed.mean
+    assert pick.doses[1].words.startswith(f"{fibre_g * 0.01:.0f} g product (1 %)")
     assert pick.cautions[0].text
 
 
