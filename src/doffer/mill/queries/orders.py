@@ -6,13 +6,24 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Prefetch, Q
 
 from doffer.errors import NotFoundError
 from doffer.fibre.material import Form
 from doffer.mill import bridge
-from doffer.mill.models import Change, Hold, Lot, LotPart, Order, OrderLot, OrderPlan, Run
-from doffer.mill.queries.lots import HoldRow, LotRow, held_now, hold_rows, rows_of
+from doffer.mill.models import (
+    Change,
+    Hold,
+    Lot,
+    LotPart,
+    Order,
+    OrderLot,
+    OrderPlan,
+    Run,
+    RunInput,
+    RunOutput,
+)
+from doffer.mill.queries.lots import Held, HoldRow, LotRow, held_now, hold_rows, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.queries.today import OPEN_STATES
 
@@ -177,6 +188,7 @@ def one_order(code: str) -> OneOrder:
         order.next_stage,
         order.note,
     )
+    held = held_now()
     stops = Q(order=order) | Q(customer=customer) | Q(lot__order_lots__order=order)
     return OneOrder(
         row=row,
@@ -188,11 +200,11 @@ def one_order(code: str) -> OneOrder:
         country_rules=customer.country_rules,
         taken_at=order.taken_at,
         taken_by=order.taken_by.name,
-        lots=_lots(order),
+        lots=_lots(order, held),
         holds=hold_rows(Hold.objects.filter(stops, cleared_at=None).distinct().order_by("pk")[:ROWS_A_PAGE]),
         plans=_plans(order),
         runs=_runs(order),
-        made=_made(order),
+        made=_made(order, held),
         happened=tuple(
             HappenedRow(at, what, person or "")
             for at, what, person in Change.objects.filter(topic="order", subject=code)
@@ -202,15 +214,15 @@ def one_order(code: str) -> OneOrder:
     )
 
 
-def _lots(order: Order) -> tuple[OrderLotRow, ...]:
+def _lots(order: Order, held: Held) -> tuple[OrderLotRow, ...]:
     links = list(
         OrderLot.objects.filter(order=order).values_list("lot_id", "role", "wanted_mg")[:ROWS_A_PAGE]
     )
-    rows = dict(rows_of(Lot.objects.filter(pk__in=[lot for lot, _, _ in links]), held_now()))
+    rows = dict(rows_of(Lot.objects.filter(pk__in=[lot for lot, _, _ in links]), held))
     return tuple(OrderLotRow(rows[lot], role, bridge.maybe_grams(wanted)) for lot, role, wanted in links)
 
 
-def _made(order: Order) -> tuple[MadeRow, ...]:
+def _made(order: Order, held: Held) -> tuple[MadeRow, ...]:
     """Yarn with a part of the order's lots, made since it was booked; lots of the order itself left out."""
     mine = OrderLot.objects.filter(order=order).values("lot_id")
     yarn = Lot.objects.filter(
@@ -220,7 +232,7 @@ def _made(order: Order) -> tuple[MadeRow, ...]:
         now_mass_mg__gt=0,
         created_at__date__gte=order.booked_on,
     ).exclude(pk__in=mine)
-    rows = rows_of(yarn.distinct().order_by("pk")[:ROWS_A_PAGE], held_now())
+    rows = rows_of(yarn.distinct().order_by("pk")[:ROWS_A_PAGE], held)
     parts: dict[int, list[tuple[str, float]]] = {}
     named = LotPart.objects.filter(lot__in=[pk for pk, _ in rows]).order_by("-share_ppm")
     for lot, origin, share in named.values_list("lot_id", "origin__code", "share_ppm"):
@@ -256,7 +268,10 @@ def _runs(order: Order) -> tuple[RunRow, ...]:
         .distinct()
         .order_by("-started_at")
         .select_related("machine", "person")
-        .prefetch_related("inputs__lot", "outputs__lot")[:ROWS_A_PAGE]
+        .prefetch_related(
+            Prefetch("inputs", RunInput.objects.select_related("lot")),
+            Prefetch("outputs", RunOutput.objects.select_related("lot")),
+        )[:ROWS_A_PAGE]
     )
 
     def sides(rows: Any) -> tuple[tuple[str, float, float | None], ...]:
