@@ -16,6 +16,15 @@ find_python() {
     return 1
 }
 
+# Debian and its relatives, as root: what is missing may be installed without asking.
+may_install() { [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; }
+
+apt_install() {
+    echo "Installing $* ..." >&2
+    DEBIAN_FRONTEND=noninteractive apt-get update -qq >&2 &&
+        DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@" >&2
+}
+
 # make_venv FOLDER LOCK: nothing to do when the stamp in the folder fits the lock file and this place.
 make_venv() {
     local venv=$1 lock=$2 python site
@@ -23,12 +32,13 @@ make_venv() {
     wanted="$(cksum <"$lock") $PWD"
     if [ -f "$stamp" ] && [ "$(cat "$stamp")" = "$wanted" ]; then return; fi
     python=$(find_python)
+    if ! "$python" -c 'import ensurepip' 2>/dev/null && may_install; then apt_install python3-venv || true; fi
     echo "Setting up $venv (once; a minute or so) ..." >&2
     if ! "$python" -m venv "$venv" >/dev/null; then
-        echo "Python's venv module is incomplete here (Debian: apt install python3-venv), then start again." >&2
+        echo "Python's venv module is incomplete here. Install it (Debian: sudo apt install python3-venv), then start again." >&2
         return 1
     fi
-    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --require-hashes -r "$lock"
+    "$venv/bin/python" -m pip install -qq --disable-pip-version-check --require-hashes -r "$lock"
     # The program is used from this folder: a path file does what an editable install does, without a download.
     site=$("$venv/bin/python" -c 'import sysconfig; print(sysconfig.get_path("purelib"))')
     echo "$PWD/src" >"$site/doffer.pth"
