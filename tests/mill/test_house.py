@@ -140,7 +140,7 @@ def test_lots_from_a_file_are_kept_all_or_none(small_mill):
         file_name="farm.csv",
         key=key,
     )
-    assert [bag.lot for bag in done] == ["L050", "L051"]
+    assert [bag.lot for bag in done.lots] == ["L050", "L051"]
     assert (
         import_lots(
             small_mill.office,
@@ -225,6 +225,35 @@ def test_a_job_whose_worker_fell_silent_is_given_again(people, monday):
         assert jobs.claim_job("w3").id == asked
         assert jobs.fail_job(asked, "w3", why="the disk is full")
     assert (house.one_job(asked).state, house.one_job(asked).message) == ("failed", "the disk is full")
+
+
+def test_a_job_that_breaks_off_every_time_fails_with_a_sentence(people, monday):
+    asked = jobs.ask_for_job(None, "backup", {})
+    for attempt in range(jobs.MOST_ATTEMPTS):
+        with clock.frozen(monday + jobs.LEASE * 2 * attempt):
+            assert jobs.claim_job(f"w{attempt}").id == asked
+    with clock.frozen(monday + jobs.LEASE * 2 * jobs.MOST_ATTEMPTS):
+        assert jobs.claim_job("w9") is None
+    told = house.one_job(asked)
+    assert told.state == "failed"
+    assert told.message.startswith("The work was begun 3 times and broke off each time")
+
+
+def test_a_job_given_back_in_good_order_did_not_break_off(people):
+    asked = jobs.ask_for_job(None, "backup", {})
+    for _ in range(jobs.MOST_ATTEMPTS + 1):
+        assert jobs.claim_job("w1").attempts == 1
+        assert jobs.give_back_job(asked, "w1")
+
+
+def test_only_the_work_of_workers_that_are_gone_is_taken_back(people, monday):
+    gone, busy = (jobs.ask_for_job(None, kind, {}) for kind in ("backup", "verify"))
+    jobs.claim_job("w1")
+    jobs.claim_job("w2")
+    assert jobs.take_back_jobs(lambda worker: worker == "w1") == 1
+    assert jobs.claim_job("w3").id == gone
+    assert jobs.claim_job("w3") is None
+    assert jobs.keep_job(busy, "w2", progress_frac=0.5)
 
 
 def test_a_cancelled_job_tells_its_worker_to_stop(people):

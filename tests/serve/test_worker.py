@@ -1,4 +1,5 @@
 import os
+import socket
 import subprocess
 import sys
 import threading
@@ -131,6 +132,15 @@ def test_a_mill_without_a_fresh_copy_asks_for_one(worker, mill, monkeypatch):
     worker._ask_for_daily_backup()
     worker._ask_for_daily_backup()
     assert Job.objects.filter(kind="backup").count() == 1
+
+
+def test_a_worker_is_gone_only_when_its_process_here_has_ended():
+    here = socket.gethostname()
+    with subprocess.Popen([sys.executable, "-c", ""]) as ended_by_now:
+        ended_by_now.wait()
+    assert working.is_gone(f"{here}:{ended_by_now.pid}")
+    assert not working.is_gone(f"{here}:{os.getpid()}")
+    assert not working.is_gone(f"not-{here}:{ended_by_now.pid}")
 
 
 def test_a_refusal_is_told_in_a_line_of_json(capsys, monkeypatch):

@@ -32,7 +32,9 @@ BEAT_S = 1.0
 NICE = 10
 BACKUP_AFTER = timedelta(hours=24)
 LOOK_FOR_BACKUP_S = 600.0
-NO_REASON = "The work stopped without saying why. The file worker.log in the mill's data folder may tell."
+NO_REASON = (
+    "The work stopped without saying why. The file logs/worker.log in the mill's data folder may tell."
+)
 log = logging.getLogger(__name__)
 
 
@@ -50,6 +52,7 @@ class Worker:
 
     def run(self, *, until_idle: bool) -> None:
         """Work until stopped, or until nothing waits."""
+        jobs.take_back_jobs(is_gone)
         next_look_s = 0.0
         waited_s = 0.0
         while not self._stop.is_set():
@@ -105,6 +108,20 @@ class Worker:
         else:
             jobs.fail_job(job.id, self.name, why=last.get("refused", NO_REASON))
         log.info("job %s (%s) ended with %s", job.id, job.kind, process.returncode)
+
+
+def is_gone(worker: str) -> bool:
+    """Whether a worker ran on this computer and has ended; what is not known for sure its lease decides."""
+    host, _, pid = worker.rpartition(":")
+    if host != socket.gethostname() or os.name == "nt":  # on Windows the question below would end it
+        return False
+    try:
+        os.kill(int(pid), 0)
+    except ProcessLookupError:
+        return True
+    except PermissionError:  # somebody else's process has the number by now, or the worker is theirs
+        pass
+    return False
 
 
 def start_chore(folder: Path, kind: str, params: Mapping[str, Any]) -> subprocess.Popen[str]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection
@@ -19,6 +20,11 @@ from doffer.people.models import Person
 from doffer.people.rights import Right, require
 
 LEASE = timedelta(seconds=30)
+MOST_ATTEMPTS = 3  # work that takes its worker down with it each time is not begun for ever
+BROKE_OFF = (
+    "The work was begun {attempts} times and broke off each time without saying why. Ask for it once more; "
+    "if it breaks off again, the file logs/worker.log in the mill's data folder may tell."
+)
 ENDED = (JobState.DONE, JobState.FAILED, JobState.CANCELLED)
 
 # One statement on both databases; PostgreSQL skips rows that another worker is claiming at this moment.
@@ -84,10 +90,14 @@ def ask_for_job(
 
 
 def claim_job(worker: str) -> Claimed | None:
-    """The next calculation for this worker, or None; one whose worker fell silent is given again."""
+    """The next calculation for this worker, or None; one whose worker fell silent is given again.
+
+    One that fell silent MOST_ATTEMPTS times has failed, and says so.
+    """
     now = clock.now()
     skip = "FOR UPDATE SKIP LOCKED" if connection.vendor == "postgresql" else ""
     with write():
+        _fail_what_breaks_off(now)
         with connection.cursor() as cursor:
             cursor.execute(_CLAIM.format(skip=skip), [worker, now + LEASE, now])
             found = cursor.fetchone()
@@ -96,6 +106,23 @@ def claim_job(worker: str) -> Claimed | None:
         job = Job.objects.get(pk=found[0])
         announce(None, "job", str(job.pk), "running")
         return Claimed(job.pk, job.kind, job.params, job.seed, job.attempts)
+
+
+def _fail_what_breaks_off(now: datetime) -> None:
+    silent = Job.objects.filter(state=JobState.RUN, lease_until__lt=now, attempts__gte=MOST_ATTEMPTS)
+    for job in silent.select_for_update():
+        job.state, job.ended_at, job.lease_until = JobState.FAILED, now, None
+        job.message = BROKE_OFF.format(attempts=job.attempts)
+        job.save(update_fields=["state", "ended_at", "lease_until", "message"])
+        announce(None, "job", str(job.pk), JobState.FAILED.label)
+
+
+def take_back_jobs(is_gone: Callable[[str], bool]) -> int:
+    """End the lease of every job whose worker is gone, so that nobody waits for it; how many there were."""
+    with write():
+        running = Job.objects.select_for_update().filter(state=JobState.RUN)
+        orphans = [job.pk for job in running if is_gone(job.worker)]
+        return Job.objects.filter(pk__in=orphans).update(lease_until=clock.now() - LEASE)
 
 
 def _held_by(job_id: int, worker: str) -> Job | None:
@@ -128,13 +155,14 @@ def fail_job(job_id: int, worker: str, *, why: str) -> bool:
 
 
 def give_back_job(job_id: int, worker: str) -> bool:
-    """Put a job back into the queue, because its worker stops."""
+    """Put a job back into the queue, because its worker stops; that is no attempt that broke off."""
     with write():
         job = _held_by(job_id, worker)
         if job is None:
             return False
         job.state, job.worker, job.lease_until = JobState.QUEUED, "", None
-        job.save(update_fields=["state", "worker", "lease_until"])
+        job.attempts -= 1
+        job.save(update_fields=["state", "worker", "lease_until", "attempts"])
         announce(None, "job", str(job_id), "waiting")
         return True
 
