@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from doffer.errors import ConflictError, NotFoundError, RefusedError
+from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError
 from doffer.mill.folder import DATABASE, write_card
 from doffer.serve import backup, lock, restore
 
@@ -175,6 +175,81 @@ def test_a_bundle_that_reaches_outside_itself_is_refused(folder, tmp_path):
         pack.writestr("../../etc/cron.d/x", "boom")
     with pytest.raises(RefusedError, match="outside itself"):
         restore.restore(folder, tmp_path / "bad.zip")
+
+
+def repacked(pack, target, **changed):
+    """The bundle again, with other words in its manifest."""
+    with zipfile.ZipFile(pack) as old, zipfile.ZipFile(target, "w") as new:
+        for name in old.namelist():
+            content = old.read(name)
+            if name == "manifest.json":
+                content = json.dumps(json.loads(content) | changed)
+            new.writestr(name, content)
+    return target
+
+
+@pytest.mark.parametrize("name", ["{secret}", "../{secret.name}", "", ".", "..", "media", "manifest.json"])
+def test_a_manifest_opens_no_file_but_the_bundle_s_own_database(folder, tmp_path_factory, name):
+    secret = tmp_path_factory.mktemp("elsewhere") / "other.sqlite3"
+    with closing(sqlite3.connect(secret)) as db:
+        db.execute("CREATE TABLE django_migrations (app TEXT, name TEXT)")
+    other = tmp_path_factory.mktemp("other")
+    pack = backup.bundle(folder, backup.back_up(folder), folder / "stick.zip")
+    bad = repacked(pack, folder / "bad.zip", database={"name": name.format(secret=secret)})
+    with pytest.raises((RefusedError, InputError)):
+        restore.restore(other, bad)
+    assert not (other / DATABASE).exists()
+
+
+def test_a_database_named_with_a_path_is_looked_for_in_the_bundle_by_its_last_name(folder, tmp_path_factory):
+    made = backup.back_up(folder)
+    pack = backup.bundle(folder, made, folder / "stick.zip")
+    moved = repacked(pack, folder / "moved.zip", database={"name": f"/home/ida/backups/{made.path.name}"})
+    other = tmp_path_factory.mktemp("other")
+    restore.restore(other, moved)
+    assert lots(other / DATABASE) == ["L001", "L002"]
+
+
+@pytest.mark.parametrize("photo", ["../escaped.jpg", "bags/../../escaped.jpg"])
+def test_a_photo_is_put_back_nowhere_but_among_the_photos(folder, tmp_path_factory, photo):
+    other = tmp_path_factory.mktemp("other")
+    pack = backup.bundle(folder, backup.back_up(folder), folder / "stick.zip")
+    bad = repacked(pack, folder / "bad.zip", media=[{"name": photo}])
+    with zipfile.ZipFile(bad, "a") as more:
+        more.writestr("escaped.jpg", b"boom")
+    assert restore.restore(other, bad).photos == 0
+    assert [path.name for path in other.rglob("*.jpg")] == []
+
+
+@pytest.mark.parametrize(
+    "words", ["not JSON", "[]", '{"database": "x"}', '{"media": [1]}', '{"database": {"name": 7}}']
+)
+def test_a_manifest_that_says_nothing_is_refused_in_a_sentence(folder, tmp_path_factory, words):
+    with zipfile.ZipFile(folder / "bad.zip", "w") as pack:
+        pack.writestr("manifest.json", words)
+    with pytest.raises(RefusedError, match=r"manifest manifest\.json cannot be read"):
+        restore.restore(tmp_path_factory.mktemp("other"), folder / "bad.zip")
+
+
+def test_a_bundle_of_any_name_is_put_back(folder, tmp_path_factory):
+    pack = backup.bundle(folder, backup.back_up(folder), folder / "März (2), Barrow Lane.ZIP")
+    other = tmp_path_factory.mktemp("other")
+    restore.restore(other, pack)
+    assert lots(other / DATABASE) == ["L001", "L002"]
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["2026 before the wash.sqlite3", "20261399-9999.sqlite3", "replaced-20260302-0900.sqlite3", "7.pgdump"],
+)
+def test_a_file_that_somebody_put_among_the_copies_is_no_copy_and_stays(folder, name):
+    (folder / "backups").mkdir()
+    (folder / "backups" / name).write_bytes(b"mine")
+    for _ in range(2):
+        backup.back_up(folder)
+    assert (folder / "backups" / name).read_bytes() == b"mine"
+    assert name not in {path.name for path in backup.listed(folder)}
+    assert len(backup.listed(folder)) >= 1
 
 
 def test_a_damaged_mill_can_be_restored_and_its_ruins_are_kept(folder):

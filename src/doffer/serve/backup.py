@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import shutil
 import sqlite3
 import zipfile
@@ -18,6 +19,7 @@ from contextlib import closing
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from doffer.errors import ConflictError, NotFoundError, RefusedError
 from doffer.mill.folder import DATABASE, read_card
@@ -27,6 +29,7 @@ KEEP_WEEKS = 5
 KEEP_MONTHS = 12
 STAMP = "%Y%m%d-%H%M"
 STAMP_LENGTH = 13
+COPY_NAME = re.compile(r"\d{8}-\d{4}(-\d{2})?")  # whoever put another file there keeps it as it is
 READ_BYTES = 1 << 20
 SUFFIXES = (".sqlite3", ".pgdump")
 MANIFEST_IN_BUNDLE = "manifest.json"
@@ -110,15 +113,56 @@ def quick_check(path: Path) -> None:
 
 def listed(folder: Path) -> tuple[Path, ...]:
     """The copies of a mill, newest first."""
-    store = folder / "backups"
-    found = (path for suffix in SUFFIXES for path in store.glob(f"[0-9]*{suffix}"))
-    return tuple(sorted(found, key=lambda path: path.stem, reverse=True))
+    return tuple(_copies(folder / "backups"))
 
 
-def manifest_of(path: Path) -> dict[str, object]:
-    """The manifest that belongs to a copy; empty when there is none."""
+def _copies(store: Path) -> list[Path]:
+    """The files with the name of a copy, newest first."""
+    found = (path for suffix in SUFFIXES for path in store.glob(f"*{suffix}"))
+    return sorted(filter(_is_copy, found), key=lambda path: path.stem, reverse=True)
+
+
+def _is_copy(path: Path) -> bool:
+    if not COPY_NAME.fullmatch(path.stem):
+        return False
+    try:
+        _stamp(path)
+    except ValueError:  # digits, but no day
+        return False
+    return True
+
+
+def manifest_of(path: Path) -> dict[str, Any]:
+    """The manifest that belongs to a copy; empty when there is none.
+
+    Raises
+    ------
+    RefusedError
+        There is one, but it says nothing that could be understood.
+    """
     note = path.with_suffix(".json")
-    return json.loads(note.read_text(encoding="utf-8")) if note.exists() else {}
+    return read_manifest(note) if note.exists() else {}
+
+
+def read_manifest(note: Path) -> dict[str, Any]:
+    """A manifest whose names are names.
+
+    Raises
+    ------
+    RefusedError
+        It cannot be understood.
+    """
+    try:
+        manifest = json.loads(note.read_text(encoding="utf-8"))
+        named = [photo["name"] for photo in manifest.get("media", ())]
+        named.append(manifest.get("database", {}).get("name", ""))
+    except (ValueError, TypeError, AttributeError, KeyError) as error:
+        why = f"it is damaged ({type(error).__name__})"
+        raise RefusedError(f"The manifest {note.name} cannot be read", (why,), "Use another backup") from None
+    if not all(isinstance(name, str) for name in named):
+        why = "it names a file by something that is no name"
+        raise RefusedError(f"The manifest {note.name} cannot be read", (why,), "Use another backup")
+    return manifest
 
 
 def bundle(folder: Path, made: Backup, target: Path) -> Path:
@@ -146,11 +190,7 @@ def bundle(folder: Path, made: Backup, target: Path) -> Path:
 
 def thin_out(store: Path) -> None:
     """Keep the newest copy of each of the last 7 days, 5 weeks and 12 months that have one."""
-    copies = sorted(
-        (path for suffix in SUFFIXES for path in store.glob(f"[0-9]*{suffix}")),
-        key=lambda path: path.stem,
-        reverse=True,
-    )
+    copies = _copies(store)
     for path in set(copies) - kept(copies):
         path.with_suffix(".json").unlink(missing_ok=True)
         path.unlink()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import sqlite3
@@ -15,7 +14,15 @@ from typing import Any
 
 from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.mill.folder import CARD, DATABASE, write_card
-from doffer.serve.backup import MANIFEST_IN_BUNDLE, STAMP, describe, manifest_of, real_time, sync_folder
+from doffer.serve.backup import (
+    MANIFEST_IN_BUNDLE,
+    STAMP,
+    describe,
+    manifest_of,
+    read_manifest,
+    real_time,
+    sync_folder,
+)
 from doffer.serve.lock import hold
 
 PACKAGE = Path(__file__).parent.parent
@@ -97,7 +104,7 @@ def _known() -> set[tuple[str, str]]:
 
 def _unpacked(source: Path, temporary: Path) -> tuple[Path, dict[str, Any], Path]:
     """The database file, its manifest and the folder of photos of a copy or a bundle."""
-    if source.suffix != ".zip":
+    if source.suffix.lower() != ".zip":
         return source, manifest_of(source), source.parent / "media"
     try:
         with zipfile.ZipFile(source) as pack:
@@ -111,8 +118,10 @@ def _unpacked(source: Path, temporary: Path) -> tuple[Path, dict[str, Any], Path
         raise RefusedError(
             f"{source.name} is not a backup of a mill", ("it has no manifest",), "Use another file"
         )
-    manifest = json.loads(note.read_text(encoding="utf-8"))
-    return inside / Path(str(manifest["database"]["name"])).name, manifest, inside / "media"
+    manifest = read_manifest(note)
+    # Only the last part of the name: a manifest that was tampered with points at no file elsewhere.
+    name = Path(manifest.get("database", {}).get("name", "")).name
+    return inside / (name or "a database without a name"), manifest, inside / "media"
 
 
 def _require_tame(pack: zipfile.ZipFile) -> None:
@@ -130,7 +139,7 @@ def _require_tame(pack: zipfile.ZipFile) -> None:
 
 def _require_fits(copy: Path, manifest: dict[str, Any]) -> None:
     """The database is the one that the manifest describes."""
-    if not copy.exists():
+    if not copy.is_file():
         raise RefusedError(
             "The bundle cannot be put back", ("its database is missing",), "Use another backup"
         )
