@@ -74,3 +74,43 @@ def test_what_cannot_be_done_is_said(doffer, mill, words, sentence):
     answer = doffer(*words)
     assert answer.code == 1
     assert sentence in answer.err
+
+
+STRANGERS = """tag,owner,fibre,weight
+M1,Marra Ellin,wool,3 kg
+M2,Gorse Nook,alpaca,2 kg
+"""
+
+
+@pytest.fixture
+def strangers(tmp_path):
+    path = tmp_path / "farms.csv"
+    path.write_text(STRANGERS, encoding="utf-8")
+    return path
+
+
+def test_owners_the_mill_does_not_know_are_recorded_with_their_lots_when_told_to(doffer, mill, strangers):
+    refused = doffer("import", strangers, "--keep")
+    assert refused.code == 1
+    assert "--record-owners" in refused.err
+    assert lots(doffer) == []
+    kept = doffer("import", strangers, "--keep", "--record-owners", "--json")
+    assert kept.code == 0, kept.err
+    assert [(owner["name"], owner["code"]) for owner in kept.json["owners"]] == [
+        ("Marra Ellin", "C02"),
+        ("Gorse Nook", "C03"),
+    ]
+    assert {lot["tag"]: lot["owner"] for lot in lots(doffer)} == {"M1": "C02", "M2": "C03"}
+
+
+def test_a_name_like_a_known_one_is_recorded_only_when_it_is_named(doffer, mill, strangers):
+    doffer("import", strangers, "--keep", "--record-owners")
+    strangers.write_text(STRANGERS.replace("Ellin", "Elin").replace("M1", "M3"), encoding="utf-8")
+    asked = doffer("import", strangers, "--drop", "3", "--record-owners")
+    assert "Marra Elin, 1 bag. Did you mean Marra Ellin (C02)?" in asked.out
+    refused = doffer("import", strangers, "--drop", "3", "--record-owners", "--keep")
+    assert refused.code == 1
+    named = doffer("import", strangers, "--drop", "3", "--record-owner", "Marra Elin", "--keep")
+    assert "Recorded as new owners: Marra Elin (C04)." in named.out
+    nobody = doffer("import", strangers, "--record-owner", "Moss")
+    assert "--record-owner is “Moss”" in nobody.err

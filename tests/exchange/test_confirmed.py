@@ -44,7 +44,7 @@ def test_a_list_with_refused_lines_brings_nothing_in(small_mill, shown):
 
 def test_when_the_refused_lines_are_left_out_the_others_are_kept_as_they_were_read(small_mill, shown):
     done = import_lots(small_mill.owner, kept(shown, drop=refused(shown)), file_name=shown.file_name)
-    assert [bag.lot for bag in done] == ["B-1", "B-4", "B-10"]
+    assert [bag.lot for bag in done.lots] == ["B-1", "B-4", "B-10"]
     lot = one_lot("B-1")
     assert (lot.row.mass_g, lot.row.form, lot.row.fibre) == (5669.905, "greasy", "wool")
     assert (lot.row.breed, lot.row.owner) == ("shetland", small_mill.moss)

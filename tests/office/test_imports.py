@@ -9,6 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from openpyxl import Workbook
 from tests.office.page_words import words
 
+from doffer.mill.commands.customers import add_customer
 from doffer.mill.queries.known import lot_numbers, owner_names
 from doffer.mill.queries.lots import one_lot
 from doffer.office.imports import MOST_BYTES
@@ -134,3 +135,87 @@ def test_only_lot_numbers_are_shown_as_brought_in(client, people):
     assert "/lots/L001/" in text
     assert "<b>x" not in text
     assert "Nothing is named here" in words(client.get("/records/import/done/"))
+
+
+STRANGERS = """tag,owner,fibre,breed,colour,weight
+M1,Marra Elin,wool,Shetland,moorit,"3,5 kg"
+M2,Gorse Nook,alpaca,huacaya,fawn,2 kg
+M3,gorse nook,alpaca,huacaya,fawn,3 kg
+M4,C02,wool,,white,2 kg
+"""
+ALL_NEW = {
+    "owner_1_name": "Marra Elin",
+    "owner_1": "new",
+    "owner_2_name": "Gorse Nook",
+    "owner_2": "new",
+}
+
+
+def look_again(client, text: str, **more: str):
+    form = {"data": base64.b64encode(text.encode()).decode(), "file_name": "farm.csv"}
+    return client.post("/records/import/look/", {**form, **more})
+
+
+@pytest.fixture
+def marra(small_mill):
+    return add_customer(small_mill.office, name="Marra Ellin")
+
+
+def test_owners_the_mill_does_not_know_are_listed_with_their_bags_and_near_names_are_asked(office, marra):
+    text = words(upload(office, STRANGERS))
+    assert "Two owners this mill does not know" in text
+    assert "Marra Elin, one bag: did you mean Marra Ellin?" in text
+    assert f"It is Marra Ellin ({marra})" in text
+    assert "Record Gorse Nook, two bags" in text
+    assert "One row understood, three rows not yet" in text
+    assert "say above who it is" in text
+
+
+def test_ticked_owners_and_their_lots_come_in_together_and_once(office, marra, key):
+    text = words(look_again(office, STRANGERS, **ALL_NEW))
+    assert "All four rows understood" in text
+    assert "Bring in four lots and record two new owners" in text
+    assert not {"Marra Elin", "Gorse Nook"} & set(owner_names()), "looking records nobody"
+    ways = {keep(office, STRANGERS, key, **ALL_NEW).url for _ in range(2)}
+    names = owner_names()
+    told = f"{names['Marra Elin']},{names['Gorse Nook']}"
+    assert ways == {f"/records/import/done/?lots=M1,M2,M3,M4&owners={told}"}
+    assert one_lot("M3").row.owner == one_lot("M2").row.owner == names["Gorse Nook"]
+    assert one_lot("M1").row.owner == names["Marra Elin"] != marra
+    assert "Gorse Nook (" in words(office.get(ways.pop()))
+
+
+def test_an_owner_whose_name_was_misspelt_gets_the_lots_and_nobody_new_is_recorded(office, marra, key):
+    said = {**ALL_NEW, "owner_1": marra}
+    assert keep(office, STRANGERS, key, **said).status_code == 302
+    assert one_lot("M1").row.owner == marra
+    assert "Marra Elin" not in owner_names()
+
+
+def test_when_one_lot_cannot_be_kept_no_owner_is_recorded_either(office, marra, key):
+    before = owner_names()
+    answer = keep(office, STRANGERS.replace("M4", "L001"), key, **ALL_NEW)
+    assert answer.status_code == 422
+    assert "lot number is “L001”" in words(answer)
+    assert owner_names() == before
+    assert len(lot_numbers()) == 5
+
+
+def test_an_owner_all_of_whose_rows_are_left_out_is_not_recorded(office, marra, key):
+    assert keep(office, STRANGERS, key, leave_out="3,4", **ALL_NEW).status_code == 302
+    assert "Marra Elin" in owner_names()
+    assert "Gorse Nook" not in owner_names()
+
+
+def test_numbers_of_another_mills_owners_stay_their_numbers(office, key):
+    text = "owner,fibre,weight\nC44,wool,2 kg\nC43,wool,3 kg\n"
+    said = {"owner_1_name": "C44", "owner_1": "new", "owner_2_name": "C43", "owner_2": "new"}
+    assert keep(office, text, key, **said).url.endswith("&owners=C44,C43")
+    assert owner_names()["C44"] == "C44"
+
+
+def test_names_in_other_letters_are_not_taken_for_one_another(office, small_mill):
+    add_customer(small_mill.office, name="Ферма")
+    assert "One owner this mill does not know" in words(
+        upload(office, "owner,fibre,weight\nОвчарня,wool,2 kg\n")
+    )

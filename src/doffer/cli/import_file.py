@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,12 +15,19 @@ from doffer.cli.typed import whole_numbers
 if TYPE_CHECKING:
     from doffer.exchange.desk import Beside
     from doffer.exchange.lots import ImportPreview
+    from doffer.exchange.owners import UnknownOwner
+    from doffer.mill.commands.import_lots import CameIn
 
+OWNER_MEND = (
+    "Correct the name, or let --record-owners record new owners with their lots"
+    " (--record-owner NAME for one whose name is like a known one)."
+)
 EXAMPLE = """\
 examples:
   doffer import farm.csv --owner C03               show what every line would become; keeps nothing
   doffer import farm.csv --owner C03 --keep        keep it, if every line was understood
   doffer import farm.xlsx --keep --drop 4,7        keep all but rows 4 and 7
+  doffer import farms.csv --keep --record-owners   record owners the mill does not know, with their lots
 """
 
 
@@ -38,6 +46,18 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     words.add_argument(
         "--drop", type=whole_numbers, default=(), metavar="ROWS", help="rows to leave out, such as 4,7"
     )
+    words.add_argument(
+        "--record-owners",
+        action="store_true",
+        help="record owners the mill does not know, all but those whose names are like a known one",
+    )
+    words.add_argument(
+        "--record-owner",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="record this owner, also when the name is like a known one; may be repeated",
+    )
     add_mill_option(words)
     add_json_option(words)
     words.set_defaults(run=run)
@@ -52,10 +72,33 @@ def run(args: argparse.Namespace) -> int:
     open_records(args)
     from doffer.exchange.lots import preview_lots
 
-    preview = preview_lots(args.file.read_bytes(), args.file.name, _beside(args.owner))
-    kept = _keep(args, preview) if args.keep else ()
-    emit(args, {"preview": preview, "kept": kept}, _text(preview, kept))
+    data, beside = args.file.read_bytes(), _beside(args.owner)
+    preview = preview_lots(data, args.file.name, beside)
+    new = _new_owners(args, preview)
+    if new:
+        preview = preview_lots(data, args.file.name, replace(beside, new_owners=new))
+    came = _keep(args, preview, tuple(new.values())) if args.keep else None
+    kept, owners = (came.lots, came.owners) if came else ((), ())
+    emit(args, {"preview": preview, "kept": kept, "owners": owners}, _text(preview, kept, owners))
     return 0 if kept or not preview.n_refused else 1
+
+
+def _new_owners(args: argparse.Namespace, preview: ImportPreview) -> dict[str, str]:
+    """Owners of the file who are to be recorded, as the words on the command line say."""
+    from doffer.errors import InputError
+    from doffer.exchange.owners import name_key
+
+    unknown = {name_key(owner.name): owner for owner in preview.unknown_owners}
+    named = {name_key(name): name for name in args.record_owner}
+    for key, name in named.items():
+        if key not in unknown:
+            strangers = ", ".join(owner.name for owner in unknown.values()) or "nobody"
+            raise InputError("--record-owner", name, f"an owner the mill does not know; here: {strangers}")
+    return {
+        key: owner.name
+        for key, owner in unknown.items()
+        if key in named or (args.record_owners and not owner.near)
+    }
 
 
 def _beside(owner: str) -> Beside:
@@ -71,6 +114,7 @@ def _beside(owner: str) -> Beside:
         today=clock.today(),
         owner=owner,
         owners=known.owner_names(),
+        owner_mend=OWNER_MEND,
         taken_tags=known.lot_numbers(),
         units=units,
     )
@@ -87,15 +131,15 @@ def all_pages(query: Any, **words: Any) -> Iterator[Any]:
             return
 
 
-def _keep(args: argparse.Namespace, preview: ImportPreview) -> tuple[Any, ...]:
+def _keep(args: argparse.Namespace, preview: ImportPreview, new_owners: tuple[str, ...]) -> CameIn:
     from doffer.exchange.lots import lots_of
     from doffer.mill.commands.import_lots import import_lots
 
     rows = [lot for _, lot in lots_of(preview, drop=args.drop)]
-    return import_lots(acting_owner(), rows, file_name=preview.file_name)
+    return import_lots(acting_owner(), rows, file_name=preview.file_name, new_owners=new_owners)
 
 
-def _text(preview: ImportPreview, kept: tuple[Any, ...]) -> list[str]:
+def _text(preview: ImportPreview, kept: tuple[Any, ...], owners: tuple[Any, ...]) -> list[str]:
     rows = [
         (
             row.number,
@@ -108,11 +152,22 @@ def _text(preview: ImportPreview, kept: tuple[Any, ...]) -> list[str]:
     ]
     lines = [*preview.remarks, *aligned(("row", "lot", "fibre", "net kg", "what was said of it"), rows)]
     lines.append(f"{preview.n_understood} understood, {preview.n_refused} refused.")
+    lines += [_unknown(owner) for owner in preview.unknown_owners if not kept]
+    if owners:
+        named = ", ".join(f"{owner.name} ({owner.code})" for owner in owners)
+        lines.append(f"Recorded as new owners: {named}.")
     if kept:
         lines.append(f"{len(kept)} lots are kept: {', '.join(lot.lot for lot in kept)}.")
     else:
         lines.append("Nothing was kept (--keep does that).")
     return lines
+
+
+def _unknown(owner: UnknownOwner) -> str:
+    """An owner the mill does not know, with who it may be."""
+    bags = "1 bag" if owner.n_bags == 1 else f"{owner.n_bags} bags"
+    near = " or ".join(f"{name} ({number})" for name, number in owner.near)
+    return f"Not known here: {owner.name}, {bags}." + (f" Did you mean {near}?" if near else "")
 
 
 MG_PER_KG = 1_000_000

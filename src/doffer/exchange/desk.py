@@ -32,6 +32,11 @@ class Beside:
         Number of the owner of every line that names none; "" when each line must.
     owners : mapping or None
         Number by owner's name, to check names against; None: not checked.
+    new_owners, same_owners : mapping
+        What a person said of owners the mill does not know, by `owners.name_key`: the name under which one is
+        to be recorded, or the number of the owner it is.
+    owner_mend : str
+        How an unknown owner is mended where the list is read.
     taken_tags : frozenset of str
         Lot numbers of the mill.
     units : str
@@ -44,6 +49,9 @@ class Beside:
     today: date
     owner: str = ""
     owners: Mapping[str, str] | None = None
+    new_owners: Mapping[str, str] = field(default_factory=dict)
+    same_owners: Mapping[str, str] = field(default_factory=dict)
+    owner_mend: str = "Correct the name or record the owner first."
     taken_tags: frozenset[str] = frozenset()
     units: str = "metric"
     habits: Habits = PLAIN

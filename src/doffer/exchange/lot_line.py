@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from datetime import date
 
@@ -11,6 +10,7 @@ from doffer.exchange.dates import is_day_number, parse_date
 from doffer.exchange.desk import MOST_SIGNS, Desk, clean
 from doffer.exchange.headings import LB_AND_OZ, UNIT_WORDS, UNITS_OF, plain
 from doffer.exchange.numbers import Cell, Habits, is_blank
+from doffer.exchange.owners import owner_of
 from doffer.exchange.quantities import (
     parse_length_mm,
     parse_micron,
@@ -26,7 +26,6 @@ TAG_SIGNS = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]*")  # they stand in addresses
 DISAGREE_MG, DISAGREE_FRAC = 20_000, 0.005  # scales and rounding; more is two different bags
 HEAVY_MG, LIGHT_MG = 60_000_000, 50_000  # one bag is hardly heavier or lighter
 MG_PER_G = 1000
-LIKENESS = 0.6
 NO_BREED = "mixed_wool"  # the row of tables.breeds for mixed and unknown fleece
 
 FORM_WORDS = {
@@ -56,7 +55,7 @@ def understand(desk: Desk) -> LotRow | None:
     gross, tare, net = _masses(desk)
     diameter_um, sd_um, source = _diameter(desk, kind)
     staple_mm = desk.take("staple", parse_length_mm, unit=desk.unit("staple", desk.beside.length_unit))
-    tag, owner, form = _tag(desk), _owner(desk), _form(desk, kind)
+    tag, owner, form = _tag(desk), owner_of(desk), _form(desk, kind)
     colour, received_on = desk.text("colour"), _received(desk)
     rh_frac = desk.take("rh", _humidity, heading_unit=desk.unit("rh"))
     note = _note(desk)
@@ -97,28 +96,6 @@ def _tag(desk: Desk) -> str | None:
     elif tag != typed:
         desk.remarks.append(f"Lot “{typed}” is written “{tag}” here.")
     return tag or None
-
-
-def _owner(desk: Desk) -> str:
-    typed = desk.text("owner") or desk.beside.owner
-    owners = desk.beside.owners
-    if not typed:
-        desk.sentences.append(
-            "The owner is missing; write whose fibre it is, or choose one owner for the file."
-        )
-        return ""
-    if owners is None or typed in owners.values():
-        return typed
-    wanted = plain(typed)
-    for name, number in owners.items():
-        if wanted in (plain(name), plain(number)):
-            return number
-    close = difflib.get_close_matches(typed, owners, n=3, cutoff=LIKENESS)
-    guess = f" Did you mean {' or '.join(f'“{name}”' for name in close)}?" if close else ""
-    desk.sentences.append(
-        f"There is no owner “{typed}” in the mill.{guess} Correct the name or record the owner first."
-    )
-    return ""
 
 
 def _kind(desk: Desk) -> Kind | None:

@@ -17,6 +17,7 @@ from doffer.exchange.desk import Beside, Desk, clean
 from doffer.exchange.headings import Column, columns_of, known_columns
 from doffer.exchange.lot_line import tag_of, understand
 from doffer.exchange.numbers import Cell
+from doffer.exchange.owners import UnknownOwner, unknown_owners
 from doffer.exchange.sheets import FIELD, Line, read_sheet
 from doffer.fibre.kinds import Kind
 from doffer.mill.import_rows import LotRow
@@ -59,6 +60,8 @@ class ImportPreview:
         Every line below the headings that is not empty, in the file's order.
     remarks : tuple of str
         What was assumed for the whole file.
+    unknown_owners : tuple of UnknownOwner
+        Owners the file names and the mill does not know, whatever was said of them since.
     """
 
     file_name: str
@@ -66,6 +69,7 @@ class ImportPreview:
     columns: tuple[Column, ...]
     rows: tuple[RowResult, ...]
     remarks: tuple[str, ...]
+    unknown_owners: tuple[UnknownOwner, ...] = ()
 
     @property
     def n_understood(self) -> int:
@@ -115,7 +119,14 @@ def preview_lots(data: bytes, file_name: str, beside: Beside) -> ImportPreview:
         columns=columns,
         rows=_without_repeated_tags(rows, beside.taken_tags),
         remarks=(*sheet.remarks, *above, *remarks, *_file_remarks(columns, beside)),
+        unknown_owners=unknown_owners(_cells_of("owner", columns, lines), beside),
     )
+
+
+def _cells_of(field: str, columns: Sequence[Column], lines: Sequence[Line]) -> list[Cell]:
+    """Every cell of the column that is for this."""
+    places = [at for at, column in enumerate(columns) if column.field == field]
+    return [line.cells[at] for line in lines for at in places if at < len(line.cells)]
 
 
 def lots_of(preview: ImportPreview, *, drop: Collection[int] = ()) -> tuple[tuple[int, LotRow], ...]:
