@@ -240,7 +240,13 @@ def test_a_bundle_of_any_name_is_put_back(folder, tmp_path_factory):
 
 @pytest.mark.parametrize(
     "name",
-    ["2026 before the wash.sqlite3", "20261399-9999.sqlite3", "replaced-20260302-0900.sqlite3", "7.pgdump"],
+    [
+        "2026 before the wash.sqlite3",
+        "20260302-0900 before the wash.sqlite3",
+        "20261399-9999.sqlite3",
+        "replaced-20260302-0900.sqlite3",
+        "7.pgdump",
+    ],
 )
 def test_a_file_that_somebody_put_among_the_copies_is_no_copy_and_stays(folder, name):
     (folder / "backups").mkdir()
