@@ -85,8 +85,8 @@ def test_cautions_and_what_is_usual_stand_beside_the_form(table, django_assert_m
     with django_assert_max_num_queries(30):
         page = text_of(table.get("/lots/L001/grade/"))
     assert "Look for blades, wire and thorns" in page
-    assert "3 to 30 % is usually thrown out" in page
-    assert "2.80 to 3.88 kg" in page
+    assert "6 to 25 % is usually thrown out" in page
+    assert "3.01 to 3.76 kg" in page
 
 
 def test_a_held_bag_does_not_go_on_the_table(table):

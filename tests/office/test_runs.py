@@ -70,7 +70,7 @@ def test_a_whole_lot_without_a_weight_goes_in_as_it_stood_and_keeps_its_number(f
 def test_the_loss_is_said_beside_what_is_usual(floor):
     answer = floor.post("/runs/new/", run())
     page = text_of(floor.get(answer["Location"]))
-    assert "was lost.</strong> That is inside of what is usual" in page
+    assert "of the fibre, at agreed regain before and after. That is inside of what is usual" in page
 
 
 def test_a_large_loss_is_named_outside_of_what_is_usual(floor):

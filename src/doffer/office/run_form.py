@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from doffer.mill.commands.run_facts import RunIn, RunOut, RunWasteRow
+from doffer.errors import InputError
+from doffer.mill.commands.run_facts import NO_SPRAY, RunIn, RunOut, RunWasteRow
 from doffer.mill.queries.lots import LotRow
 from doffer.office.readings import Typed
-from doffer.office.run_words import wastes_of, water_after
+from doffer.office.run_words import FRESH, SPRAYED_AT, wastes_of, water_after
+from doffer.planning.stage_ahead import Spray
 
 MOST_OUT = 12  # containers on one form; more come out as a second run or are weighed later
 
@@ -28,6 +30,24 @@ def went_in(typed: Typed, rows: Sequence[LotRow]) -> tuple[RunIn, ...]:
     return tuple(ins)
 
 
+def sprayed_on(typed: Typed, stage: str, *, is_told: bool) -> Spray | None:
+    """Conditioner as it was typed; None where it is as told, by the plan or when the run began."""
+    if stage != SPRAYED_AT:
+        return NO_SPRAY
+    product_g = typed.small_mass_g("spray_oil", "conditioner")
+    water_g = typed.small_mass_g("spray_water", "water with the conditioner")
+    if product_g is None and water_g is None:
+        return None if is_told and typed.text("sprayed") != "none" else NO_SPRAY
+    for name, mass_g in (("spray_oil", product_g), ("spray_water", water_g)):
+        if mass_g is None:
+            typed.wrong(name, "Say both, product and water; 0 where there was none of it.")
+    try:
+        return Spray(product_g or 0.0, water_g or 0.0)
+    except InputError as wrong:
+        typed.wrong("spray_oil", str(wrong))
+        return NO_SPRAY
+
+
 def ways_out(typed: Typed, stage: str) -> tuple[tuple[RunOut, ...], tuple[RunWasteRow, ...]]:
     """What came out, container by container, and what was swept up."""
     asked = typed.text("n_out")
@@ -44,13 +64,16 @@ def ways_out(typed: Typed, stage: str) -> tuple[tuple[RunOut, ...], tuple[RunWas
 
 
 def _one_out(typed: Typed, stage: str, prefix: str) -> RunOut | None:
-    oil_g = typed.small_mass_g(f"{prefix}oil", "conditioner on the fibre") or 0.0
+    oil_g = typed.small_mass_g(f"{prefix}oil", "conditioner on the fibre")
     water = typed.text("branch") or water_after(stage)
-    reading = typed.reading(prefix, branch=water, finish_g=oil_g)
+    is_fresh = water == FRESH
+    reading = typed.reading(prefix, branch="desorption" if is_fresh else water, finish_g=oil_g or 0.0)
     if reading is None:
         return None
     return RunOut(
         reading=reading,
+        is_fresh=is_fresh,
+        is_oil_said=oil_g is not None,
         form=typed.text("out_form"),
         is_product=typed.text("number") == "new",
         tag=typed.text(f"{prefix}tag"),

@@ -57,6 +57,11 @@ WATER_WORDS: Final = (
 )
 
 
+# What is sprayed at the picker is still in the fibre when it is weighed there.
+SPRAYED_AT: Final = "pick"
+FRESH: Final = "fresh"
+FRESH_WORDS: Final = (FRESH, "As it left the machine", "with all that was sprayed still in it")
+
 # What usually comes next for fibre in a form; the form of another stage is one choice away.
 NEXT_STAGE: Final = {
     "greasy": "wash",
@@ -76,6 +81,13 @@ def wastes_of(stage: str) -> tuple[str, ...]:
     return (*WASTES.get(stage, ()), OTHER_WASTE)
 
 
+def water_words_of(stage: str) -> tuple[tuple[str, ...], ...]:
+    """Choices of how dry it is when it is weighed behind a stage."""
+    return (FRESH_WORDS, *WATER_WORDS) if stage == SPRAYED_AT else WATER_WORDS
+
+
 def water_after(stage: str) -> str:
     """How the water is known in what a stage gives."""
+    if stage == SPRAYED_AT:
+        return FRESH
     return "wet" if stage in WET_AFTER else "desorption"

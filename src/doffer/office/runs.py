@@ -17,20 +17,21 @@ from doffer.mill.commands.run_stage import begin_run, finish_run, record_run
 from doffer.mill.queries import runs
 from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import LotRow, lot_by_tag
-from doffer.mill.queries.planned_stage import planned_stage
+from doffer.mill.queries.planned_stage import PlannedStage, planned_stage
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
 from doffer.office.readings import Typed, first_typed
-from doffer.office.run_form import MOST_OUT, ways_out, went_in
+from doffer.office.run_form import MOST_OUT, sprayed_on, ways_out, went_in
 from doffer.office.run_words import (
     CONTAINER_AFTER,
     CONTAINERS,
     FORMS_OUT,
     NEXT_STAGE,
     OILED,
+    SPRAYED_AT,
     STAGE_WORDS,
-    WATER_WORDS,
     wastes_of,
     water_after,
+    water_words_of,
 )
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
@@ -39,12 +40,15 @@ from doffer.pictures.swatch import tuft_icon
 
 @require_safe
 def all_runs(request: HttpRequest) -> HttpResponse:
-    """`/runs/`: what runs now, and the last runs."""
+    """`/runs/`: what runs now, and the last runs, of one stage or of every one."""
+    stage = request.GET.get("stage", "")
+    stage = stage if stage in STAGE_WORDS else ""
     page = {
         "here": "today",
         "running": runs.list_runs(state="running").rows,
-        "ended": runs.list_runs(state="ended", after=number_after(request, "after")),
+        "ended": runs.list_runs(state="ended", stage=stage, after=number_after(request, "after")),
         "stages": STAGE_WORDS,
+        "stage": stage,
         "is_first_page": number_after(request, "after") is None,
     }
     return render(request, "office/runs.html", page)
@@ -83,6 +87,7 @@ def finish(request: HttpRequest, code: str) -> HttpResponse:
     typed = Typed(request.POST.dict(), units_of(request))
     question = ""
     outs, wastes = ways_out(typed, run.row.stage)
+    spray = sprayed_on(typed, run.row.stage, is_told=run.spray.mass_g > 0)
     if not typed.text("more_out") and not typed.errors:
         try:
             finish_run(
@@ -90,6 +95,7 @@ def finish(request: HttpRequest, code: str) -> HttpResponse:
                 code,
                 outputs=outs,
                 wastes=wastes,
+                spray=spray,
                 confirmation=typed.text("confirmation"),
                 key=key_of(request),
             )
@@ -160,15 +166,18 @@ def _write_down(request: HttpRequest) -> HttpResponse:
         return _form(request, stage, lots, typed, status=422 if typed.errors else 200)
     facts = runs.stage_facts(stage, lots)
     ins = went_in(typed, facts.lots)
+    sprayed_on(typed, stage, is_told=True)
     outs, wastes = ways_out(typed, stage) if act == "record" else ((), ())
     if not lots:
         typed.wrong("add_lot", "Say which lot goes in: its number, or the tag on its bag or bin.")
     if typed.errors:
         return _form(request, stage, lots, typed, status=422)
+    expected = _expected(stage, facts.lots, typed, typed.text("machine"), planned_stage(stage, lots))
     how = RunFacts(
         stage=stage,
         machine=typed.text("machine"),
         order=typed.text("order"),
+        spray=expected.spray if expected else sprayed_on(typed, stage, is_told=False) or runs.NO_SPRAY,
         cleaned_before=typed.text("cleaned_before"),
         join_decision=facts.decision,
         note=typed.text("note"),
@@ -207,6 +216,7 @@ def _form(
 ) -> HttpResponse:
     facts = runs.stage_facts(stage, lots)
     machine = typed.text("machine") or (facts.machines[0].code if facts.machines else "")
+    planned, order = planned_stage(stage, lots), typed.text("order") or order
     page = {
         "here": "today",
         "stage": stage,
@@ -216,12 +226,13 @@ def _form(
         "machines": [(each.code, each.name) for each in facts.machines],
         "owners": _owners(facts.lots),
         "tufts": {row.code: _tuft(row) for row in facts.lots},
-        "expected": _expected(stage, facts.lots, typed, machine),
-        "planned": planned_stage(stage, lots),
+        "expected": _expected(stage, facts.lots, typed, machine, planned, order=order),
+        "planned": planned,
+        "told_by": order or (planned.order if planned else ""),
         **_out_side(typed, stage),
         "typed": typed,
         "machine": machine,
-        "order": typed.text("order") or order,
+        "order": order,
         "question": question,
         "key": typed.text("key") or fresh_key(),
         "may_write": may(acting(request), Right.RUN),
@@ -249,21 +260,35 @@ def _out_side(typed: Typed, stage: str) -> dict[str, Any]:
         "containers": CONTAINERS,
         "usual_container": CONTAINER_AFTER.get(stage, "bin"),
         "forms_out": FORMS_OUT.get(stage, ()),
-        "water_words": WATER_WORDS,
+        "water_words": water_words_of(stage),
         "water": typed.text("branch") or water_after(stage),
         "is_oiled": stage in OILED,
+        "is_sprayed": stage == SPRAYED_AT,
     }
 
 
-def _expected(stage: str, rows: tuple[LotRow, ...], typed: Typed, machine: str) -> runs.Expected | None:
-    """What should come out of what is typed so far; lots without a weight count whole."""
+def _expected(
+    stage: str,
+    rows: tuple[LotRow, ...],
+    typed: Typed,
+    machine: str,
+    planned: PlannedStage | None,
+    *,
+    order: str = "",
+) -> runs.Expected | None:
+    """What should come out of what is typed so far; lots without a weight count whole.
+
+    Conditioner counts as typed, else by the dose of the order the run is for.
+    """
     trial = Typed(typed.data, typed.system)
     parts = []
     for row in rows:
         gross_g = trial.mass_g(f"in_{row.code}_gross", "weight")
         tare_g = trial.mass_g(f"in_{row.code}_tare", "weight") or 0.0
         parts.append(runs.part_of(row, None if gross_g is None else max(0.0, gross_g - tare_g)))
-    return runs.expected_out(stage, parts, machine=machine)
+    order = order or typed.text("order") or (planned.order if planned else "")
+    spray = sprayed_on(trial, stage, is_told=bool(order))
+    return runs.expected_out(stage, parts, machine=machine, order=order, spray=spray)
 
 
 @require_safe
@@ -273,9 +298,10 @@ def expected(request: HttpRequest) -> HttpResponse:
     typed = Typed(request.GET.dict(), units_of(request))
     facts = runs.stage_facts(stage, _codes(request.GET))
     machine = typed.text("machine") or (facts.machines[0].code if facts.machines else "")
+    planned = planned_stage(stage, [row.code for row in facts.lots])
     page = {
-        "expected": _expected(stage, facts.lots, typed, machine),
-        "planned": planned_stage(stage, [row.code for row in facts.lots]),
+        "expected": _expected(stage, facts.lots, typed, machine, planned),
+        "planned": planned,
         "stage": stage,
     }
     return render(request, "office/run_expected.html", page)

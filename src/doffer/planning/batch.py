@@ -56,7 +56,7 @@ def plan_order(spec: OrderSpec, tables: Tables) -> OrderPlan:
     """
     return OrderPlan(
         batches=tuple(
-            plan_batch(batch, spec.ways, tables, rng=_fresh_rng(spec.ways.seed)) for batch in spec.batches
+            plan_batch(batch, spec.ways, tables, rng=fresh_rng(spec.ways.seed)) for batch in spec.batches
         ),
         tables_sha256=tables.sha256,
         seed=spec.ways.seed,
@@ -65,8 +65,8 @@ def plan_order(spec: OrderSpec, tables: Tables) -> OrderPlan:
     )
 
 
-def _fresh_rng(seed: int) -> np.random.Generator:
-    """A generator of one batch."""
+def fresh_rng(seed: int) -> np.random.Generator:
+    """The generator every batch begins with."""
     return np.random.default_rng(np.random.SeedSequence(seed).spawn(1)[0])
 
 

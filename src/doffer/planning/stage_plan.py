@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from itertools import islice
 
 from doffer.fibre.arrays import Floats
+from doffer.fibre.content import Basis
 from doffer.fibre.material import Material, join, take
 from doffer.planning.order_plan import DosePlan, LossPlan, StagePlan
 from doffer.planning.outcome import agreed_samples_g
@@ -122,7 +123,8 @@ def _conditioner_dose(step: Step, fed: Material, ways: MillWays, tables: Tables)
     if step.settings.finish_frac_owf <= 0:
         return ()
     dose = conditioner(
-        fibre_mass_g=float(agreed_samples_g(fed, tables, ways.label_basis).mean()),
+        # as `pick` counts it, so that what the card tells to spray is what its weights hold
+        fibre_mass_g=float(agreed_samples_g(fed, tables, Basis.EU_AGREED).mean()),
         dose_frac_owf=step.settings.finish_frac_owf,
         water_parts=step.settings.finish_water_parts,
         n_layers=ways.n_layers,

@@ -9,7 +9,9 @@ from doffer.fibre.material import Form
 from doffer.mill.booking import Reading
 from doffer.mill.models.lots import Place
 from doffer.mill.numbering import BLEND, LOT, ROVING, YARN
+from doffer.planning.stage_ahead import Spray
 
+NO_SPRAY = Spray()
 STAGES = (
     "skirt",
     "tumble",
@@ -79,10 +81,14 @@ class RunOut:
     A single lot taken whole into a single output keeps its number, else a new number is given (or
     `code`). `is_product` gives a new number in any case, `form` defaults to what the stage makes. `tag`
     names an existing container; otherwise a fresh one of `kind` is tagged. `customer` is needed when
-    owners were joined and none of them is clearly the owner of the outcome.
+    owners were joined and none of them is clearly the owner of the outcome. `is_fresh`: weighed as it left
+    the machine, with the water it went in with and all that was sprayed still in it. Oil that nobody spoke
+    of (`is_oil_said` and no finish in the reading) is what was on it and what was sprayed.
     """
 
     reading: Reading
+    is_fresh: bool = False
+    is_oil_said: bool = False
     form: str = ""
     is_product: bool = False
     code: str = ""
@@ -107,7 +113,7 @@ class RunWasteRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunFacts:
-    """How a run was made."""
+    """How a run was made; `spray` is the conditioner put on in it."""
 
     stage: str
     machine: str = ""
@@ -115,6 +121,7 @@ class RunFacts:
     started_at: datetime | None = None
     ended_at: datetime | None = None
     settings: dict[str, float | str] = field(default_factory=dict)
+    spray: Spray = NO_SPRAY
     cleaned_before: str = ""
     join_decision: int | None = None
     note: str = ""

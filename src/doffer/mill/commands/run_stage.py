@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from doffer.errors import ConflictError, InputError, NotFoundError
@@ -12,6 +13,7 @@ from doffer.mill import bridge, clock, house
 from doffer.mill.booking import (
     WHOLE_LOT_FRAC,
     QuestionError,
+    Reading,
     announce,
     book_weighing,
     container_of,
@@ -48,11 +50,13 @@ from doffer.mill.models import (
     RunWaste,
     Weighing,
 )
-from doffer.mill.models.weighings import Moment
+from doffer.mill.models.weighings import Branch, Moment
 from doffer.mill.numbering import RUN, next_code, note_code
+from doffer.mill.riding import PRODUCT, WATER, Riding, as_it_lies, riding_on, spray_of, spray_settings
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
+from doffer.planning.stage_ahead import Spray
 
 MORE_THAN_THERE_FRAC = 1.10  # above this share of what the lot weighed last, it is asked about
 
@@ -87,11 +91,12 @@ def finish_run(
     *,
     outputs: Sequence[RunOut],
     wastes: Sequence[RunWasteRow] = (),
+    spray: Spray | None = None,
     ended_at: datetime | None = None,
     confirmation: str = "",
     key: uuid.UUID | None = None,
 ) -> RunDone:
-    """What came out is weighed and the run ends.
+    """What came out is weighed and the run ends; `spray` when it was another than was said at its start.
 
     More dry fibre out than in is asked about (QuestionError) until `confirmation` says why.
     """
@@ -101,6 +106,7 @@ def finish_run(
             "run": run,
             "outputs": repr(tuple(outputs)),
             "wastes": repr(tuple(wastes)),
+            "spray": repr(spray),
             "ended_at": ended_at,
             "confirmation": confirmation,
         }
@@ -112,6 +118,9 @@ def finish_run(
             raise NotFoundError("run", run, "Look in the list of runs")
         if row.ended_at is not None:
             raise ConflictError(f"Run {run} has ended already", "Weigh the lot again if a weight was wrong")
+        if spray is not None:
+            kept = {name: value for name, value in row.settings.items() if name not in (PRODUCT, WATER)}
+            row.settings = kept | spray_settings(spray)
         done = _finish(person, row, outputs, wastes, ended_at or clock.now(), confirmation)
         remember(key, "finish_run", body, _plain(done), person)
         return done
@@ -166,7 +175,7 @@ def _begin(person: Person, facts: RunFacts, inputs: Sequence[RunIn], confirmatio
         order=_found(Order, facts.order, "order"),
         started_at=facts.started_at or clock.now(),
         person=person,
-        settings=facts.settings,
+        settings=facts.settings | spray_settings(facts.spray),
         cleaned_before=facts.cleaned_before,
         join_decision=decision,
         confirmation=confirmation,
@@ -264,9 +273,9 @@ def _finish(
     if not outputs:
         raise InputError("what comes out", "", "at least one weight, also when it is small")
     ins = list(run.inputs.select_related("lot__customer").order_by("id"))
-    kept = _keeps_number(ins, outputs)
+    kept, riding = _keeps_number(ins, outputs), riding_on(run, ins)
     shares = shares_of([(row.lot, bridge.grams(row.dry_mg or row.mass_mg)) for row in ins])
-    done = [_bring_out(person, run, out, kept=kept, ins=ins, shares=shares) for out in outputs]
+    done = [_bring_out(person, run, out, kept=kept, ins=ins, shares=shares, riding=riding) for out in outputs]
     for waste in wastes:
         if waste.mass_g < 0:
             raise InputError(f"weight of {waste.kind}", f"{waste.mass_g:g} g", "zero or more")
@@ -277,7 +286,7 @@ def _finish(
     _ask_about_yield(run, ins, result, confirmation)
     run.ended_at = ended_at
     run.confirmation = confirmation or run.confirmation
-    run.save(update_fields=["ended_at", "confirmation"])
+    run.save(update_fields=["ended_at", "confirmation", "settings"])
     for out in done:
         announce(person, "lot", out.lot, f"out of {run.stage}, {out.net_g:g} g")
     announce(person, "run", run.code, f"{run.stage} ended")
@@ -300,21 +309,21 @@ def _bring_out(
     kept: Lot | None,
     ins: Sequence[RunInput],
     shares: Sequence[Share],
+    riding: Riding | None,
 ) -> OutLot:
     """One output: its lot, container and weighing."""
     form = out.form or FORM_AFTER.get(run.stage) or ins[0].lot.now_form
     if form not in list(Form):
         raise InputError("form", form, f"one of {', '.join(Form)}")
     lot = kept or _new_lot(person, out, form=form, ins=ins, shares=shares)
+    reading = _reading_of(run, out, lot, form=form, riding=riding)
     if out.tag:
         container = container_of(out.tag)
         put_into(person, container, lot)
     else:
         kind, tare_g = out.kind, out.reading.tare_g
         container = new_container(person, lot, kind=kind, tare_g=tare_g, location=out.location)
-    weighing = book_weighing(
-        person, lot, out.reading, moment=Moment.OUT, form=form, run=run, container=container
-    )
+    weighing = book_weighing(person, lot, reading, moment=Moment.OUT, form=form, run=run, container=container)
     RunOutput.objects.create(
         run=run,
         lot=lot,
@@ -329,6 +338,24 @@ def _bring_out(
     dry_g = bridge.maybe_grams(weighing.dry_mg)
     net_g = bridge.grams(weighing.net_mg)
     return OutLot(lot.code, container.tag, weighing.pk, net_g, dry_g, is_new=kept is None)
+
+
+def _reading_of(run: Run, out: RunOut, lot: Lot, *, form: str, riding: Riding | None) -> Reading:
+    """What the scale said of an output, with the oil and the water that ride on it.
+
+    Sprayed fibre whose dry weight nobody knows is wet: the air says nothing about it yet.
+    """
+    if riding is None and out.is_fresh and spray_of(run).mass_g:
+        return replace(out.reading, branch=Branch.WET)
+    return as_it_lies(
+        out.reading,
+        riding,
+        stage=run.stage,
+        fibre=lot.fibre,
+        form=form,
+        is_fresh=out.is_fresh,
+        is_oil_said=out.is_oil_said,
+    )
 
 
 def _recolour(lot: Lot, out: RunOut) -> None:

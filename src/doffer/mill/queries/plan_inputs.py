@@ -125,6 +125,15 @@ def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
     )
 
 
+def ways_here(*, order: str = "") -> MillWays:
+    """How this mill works, with the changes and the label rules of an order where one is named."""
+    settings = house.everything()
+    row = Order.objects.select_related("customer").filter(code=order).first() if order else None
+    rules = row.customer.country_rules if row else settings["country_rules"]
+    changes = row.spec.get("ways", {}) if row else {}
+    return ways_of(settings, _machines(), rules, bridge.current_tables(), changes)
+
+
 def batches_of(spec: dict[str, Any], lots: Sequence[PlanLot]) -> tuple[BatchSpec, ...]:
     """The batches of a wish in JSON with what is left of their lots.
 

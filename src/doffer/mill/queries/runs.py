@@ -3,26 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-
-import numpy as np
+from dataclasses import dataclass, replace
 
 from doffer.errors import InputError, NotFoundError
-from doffer.fibre.material import Form, Material, join
-from doffer.fibre.moisture import agreed_regain_frac
+from doffer.fibre.material import Form
 from doffer.mill import bridge
 from doffer.mill.models import JoinDecision, Lot, Machine, Run
 from doffer.mill.queries.lots import LotRow, held_now, rows_of
 from doffer.mill.queries.orders import RunRow
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
-from doffer.planning.start import yield_triangle_frac
-from doffer.process.losses import loss_range
-from doffer.process.stage import Caution, StageSettings, cautions_for
+from doffer.mill.queries.plan_inputs import GATHERED, ways_here
+from doffer.mill.riding import finish_in_g, spray_of
+from doffer.planning.spec import LotStart, MachineUse, MillWays
+from doffer.planning.stage_ahead import Spray, StageAhead, stage_ahead
+from doffer.process.stage import Caution, cautions_for
 from doffer.process.stages import STAGES
 from doffer.tables.loader import Tables
 from doffer.working import Working
 
-LOW, USUAL, HIGH = 0, 1, 2  # the three samples an expectation is worked out in
+NO_SPRAY = Spray()
 WET_AFTER = frozenset(
     {"wash", "extract", "dye"}
 )  # water hangs in it: its weight says little before it is dry
@@ -31,11 +30,15 @@ BY_HAND = frozenset({"skirt", "rest", "dry"})  # stages without a machine that m
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """Fibre of one lot that goes into a stage: as weighed and, where known, oven-dry [g]."""
+    """Fibre of one lot that goes into a stage: as weighed and, where known, oven-dry [g].
+
+    `finish_g` is the oil on it [g]; None: as the lot stands.
+    """
 
     lot: str
     mass_g: float
     dry_mass_g: float | None
+    finish_g: float | None = None
 
 
 def part_of(row: LotRow, mass_g: float | None = None) -> Part:
@@ -48,10 +51,11 @@ def part_of(row: LotRow, mass_g: float | None = None) -> Part:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a stage usually gives [g], low to high: as weighed when dry to the air, and oven-dry.
+    """What a stage usually gives [g], 9 times in 10 from low to high, by the draws a plan is made of.
 
-    `loss_low_frac` to `loss_high_frac` is what the tables and the machine's hold-up call usual. For fibre in
-    the grease the loss counts from its weight as it came.
+    `weighed_*` is what the scale shows as the fibre leaves the stage, or, where it leaves it wet, once it is
+    dried to the air; `rested_usual_g` once it lies at rest in the work room. Losses count fibre at agreed
+    regain before and after; for fibre in the grease from its weight as it came.
     """
 
     in_g: float
@@ -59,26 +63,35 @@ class Expected:
     weighed_low_g: float
     weighed_usual_g: float
     weighed_high_g: float
+    rested_usual_g: float
     dry_low_g: float
     dry_usual_g: float
     dry_high_g: float
     loss_low_frac: float
     loss_usual_frac: float
     loss_high_frac: float
+    loss_usual_g: float
     working: Working
     dripping_low_g: float | None  # straight out of the bath, where the stage leaves fibre wet
     dripping_high_g: float | None
     stays_raw: bool  # grease in and grease out: counted as weighed
+    settles: bool  # it takes on the water of the work room meanwhile
     agreed_regain_frac: float
+    spray: Spray
 
-    def loss_frac(self, outs: Sequence[Part]) -> float | None:
-        """Share lost [frac] when this came out, counted as the usual range is; None without a dry weight."""
+    def lost_g(self, outs: Sequence[Part]) -> float | None:
+        """What was lost [g] when this came out, counted as the usual range is; None without a dry weight."""
         if self.stays_raw:
-            return 1 - sum(part.mass_g for part in outs) / self.in_g
+            return self.in_g - sum(part.mass_g for part in outs)
         if not outs or any(part.dry_mass_g is None for part in outs):
             return None
         dry_g = sum(part.dry_mass_g or 0.0 for part in outs)
-        return 1 - dry_g * (1 + self.agreed_regain_frac) / self.in_g
+        return self.in_g - dry_g * (1 + self.agreed_regain_frac)
+
+    def loss_frac(self, outs: Sequence[Part]) -> float | None:
+        """Share lost [frac], as `lost_g`."""
+        lost_g = self.lost_g(outs)
+        return None if lost_g is None else lost_g / self.in_g
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +114,8 @@ class OneRun:
     note: str
     expected: Expected | None
     loss_frac: float | None
+    lost_g: float | None
+    spray: Spray
     owners: tuple[str, ...]
 
 
@@ -159,16 +174,26 @@ def one_run(code: str) -> OneRun:
         No run has this number.
     """
     run = (
-        Run.objects.select_related("machine", "person")
-        .prefetch_related("inputs__lot__customer", "outputs__lot", "outputs__container", "wastes")
+        Run.objects.select_related("machine", "person", "order")
+        .prefetch_related(
+            "inputs__lot__customer", "inputs__weighing", "outputs__lot", "outputs__container", "wastes"
+        )
         .filter(code=code)
         .first()
     )
     if run is None:
         raise NotFoundError("run", code, "Look in the list of runs")
     row = _row(run)
-    parts = [Part(lot, mass, dry) for lot, mass, dry in row.ins]
-    expected = expected_out(run.stage, parts, machine=run.machine.code if run.machine else "")
+    spray = spray_of(run)
+    finish = finish_in_g(run)
+    parts = [Part(lot, mass, dry, finish[lot]) for lot, mass, dry in row.ins]
+    expected = expected_out(
+        run.stage,
+        parts,
+        machine=run.machine.code if run.machine else "",
+        order=run.order.code if run.order else "",
+        spray=spray,
+    )
     outs = [Part(lot, mass, dry) for lot, mass, dry in row.outs]
     return OneRun(
         row=row,
@@ -183,6 +208,8 @@ def one_run(code: str) -> OneRun:
         note=run.note,
         expected=expected,
         loss_frac=expected.loss_frac(outs) if expected and run.ended_at else None,
+        lost_g=expected.lost_g(outs) if expected and run.ended_at else None,
+        spray=spray,
         owners=tuple(dict.fromkeys(i.lot.customer.name for i in run.inputs.all())),
     )
 
@@ -225,77 +252,78 @@ def _decision(rows: Sequence[LotRow]) -> int | None:
     return next((pk for pk, named in decisions if codes <= set(named)), None)
 
 
-def expected_out(stage: str, parts: Sequence[Part], *, machine: str = "") -> Expected | None:
-    """What these lots usually give at a stage, from the tables and the machine's hold-up.
+def expected_out(
+    stage: str, parts: Sequence[Part], *, machine: str = "", order: str = "", spray: Spray | None = NO_SPRAY
+) -> Expected | None:
+    """What these lots usually give at a stage, as a plan of `order` (or of this mill) works it out.
 
-    Fibre in the grease counts by its usual clean yield. None where nothing goes in; a fixed number
-    of queries.
+    `spray` None counts the dose of that plan in. Fibre in the grease counts by its usual clean yield. None
+    where nothing goes in; a fixed number of queries.
     """
     parts = [part for part in parts if part.mass_g > 0]
     if not parts:
         return None
     tables = bridge.current_tables()
     lots = {lot.code: lot for lot in Lot.objects.filter(code__in=[part.lot for part in parts])}
-    held_mg = Machine.objects.filter(code=machine).values_list("holdup_mg", flat=True).first() or 0
     origins = bridge.origins_of(list(lots.values()))
     if any(p.dry_mass_g is None and lots[p.lot].now_form not in bridge.RAW_FORMS for p in parts):
         return None  # wet fibre whose dry weight nobody knows: the tables say nothing about it
-    is_raw = any(part.dry_mass_g is None for part in parts)
-    material = join([_material(lots[p.lot], origins[lots[p.lot].pk], p, tables) for p in parts])
-    spans = {c.fibre: loss_range(tables, stage=stage, fibre=c.fibre) for c in material.constituents}
-    losses = {
-        fibre: np.array([span.high_frac, span.mode_frac, span.low_frac]) for fibre, span in spans.items()
-    }
-    settings = StageSettings(held_dry_mass_g=bridge.grams(held_mg))
-    result = STAGES[stage](material, settings, losses, tables)
-    dry = np.broadcast_to(result.material.total_dry_mass_g, (3,))
-    weighed = np.broadcast_to(result.material.weighed_mass_g, (3,))
-    agreed = agreed_regain_frac(tables, material.constituents[0].fibre)
-    is_wet = stage in WET_AFTER
-    rested = dry * (1 + agreed) if is_wet else weighed
-    in_g = sum(p.mass_g if is_raw else p.dry_mass_g or 0.0 for p in parts)
-    counted = agreed if is_raw else 0.0
-    stays_raw = is_raw and result.material.form in bridge.RAW_FORMS
-    lost = 1 - (weighed if stays_raw else dry * (1 + counted)) / in_g
-    return Expected(
-        in_g=in_g,
-        is_raw=is_raw,
-        weighed_low_g=float(rested[LOW]),
-        weighed_usual_g=float(rested[USUAL]),
-        weighed_high_g=float(rested[HIGH]),
-        dry_low_g=float(dry[LOW]),
-        dry_usual_g=float(dry[USUAL]),
-        dry_high_g=float(dry[HIGH]),
-        loss_low_frac=float(lost[HIGH]),
-        loss_usual_frac=float(lost[USUAL]),
-        loss_high_frac=float(lost[LOW]),
-        working=result.working[0],
-        dripping_low_g=float(weighed[LOW]) if is_wet else None,
-        dripping_high_g=float(weighed[HIGH]) if is_wet else None,
-        stays_raw=stays_raw,
-        agreed_regain_frac=counted,
+    ways = _on_machine(ways_here(order=order), stage, machine)
+    starts = [_start(lots[p.lot], origins[lots[p.lot].pk], p, tables) for p in parts]
+    return _expected(stage, stage_ahead(stage, starts, ways, tables, spray=spray))
+
+
+def _on_machine(ways: MillWays, stage: str, code: str) -> MillWays:
+    """The mill's ways with this stage run on the machine that was chosen."""
+    chosen = Machine.objects.filter(code=code).values_list("name", "holdup_mg").first() if code else None
+    if chosen is None:
+        others = {name: use for name, use in ways.machines.items() if name != stage}
+        return replace(ways, machines=others)
+    held_g = 0.0 if stage in GATHERED else bridge.grams(chosen[1])
+    return replace(ways, machines={**ways.machines, stage: MachineUse(chosen[0], held_g)})
+
+
+def _start(lot: Lot, origins: Sequence[bridge.Origin], part: Part, tables: Tables) -> LotStart:
+    """A lot as it goes in: its weight and, where known, the dry fibre in it; the rest is oil and water."""
+    now = bridge.lot_start_of(lot, origins, tables)
+    if part.dry_mass_g is None:
+        return replace(now, weighed_mass_g=part.mass_g, finish_mass_g=0.0)
+    finish_g = part.finish_g
+    if finish_g is None:
+        finish_g = now.finish_mass_g * part.mass_g / now.weighed_mass_g if now.weighed_mass_g > 0 else 0.0
+    form = Form.SCOURED if now.form in bridge.RAW_FORMS else now.form
+    regain = (part.mass_g - finish_g) / part.dry_mass_g - 1 if part.dry_mass_g > 0 else 0.0
+    return replace(
+        now,
+        form=form,
+        weighed_mass_g=part.mass_g,
+        finish_mass_g=finish_g,
+        actual_regain_frac=max(0.0, regain),
     )
 
 
-def _material(lot: Lot, origins: Sequence[bridge.Origin], part: Part, tables: Tables) -> Material:
-    """Three samples of what goes in: low, usual and high clean yield, alike where dry weight is known."""
-    shares = np.array([origin.share_frac for origin in origins])[:, None]
-    regain = bridge.maybe_frac(lot.now_regain_ppm)
-    if regain is None:
-        regain = tables.fibres[lot.fibre].regain65_pct / 100
-    if part.dry_mass_g is None:
-        agreed = agreed_regain_frac(tables, lot.fibre)
-        washed = np.array(yield_triangle_frac(bridge.lot_start_of(lot, origins, tables), tables))
-        dry = part.mass_g * washed / (1 + agreed)
-        foreign = np.maximum(0.0, part.mass_g - dry * (1 + regain))
-    else:
-        dry = np.full(3, part.dry_mass_g)
-        foreign = np.zeros(3)
-    return Material(
-        constituents=tuple(bridge.constituent_of(origin.lot, tables) for origin in origins),
-        dry_mass_g=shares * dry,
-        foreign_mass_g=shares * foreign,
-        finish_mass_g=np.zeros((len(origins), 3)),
-        actual_regain_frac=regain,
-        form=Form(lot.now_form),
+def _expected(stage: str, ahead: StageAhead) -> Expected:
+    is_wet = stage in WET_AFTER
+    shown = ahead.rested if is_wet else ahead.weighed
+    return Expected(
+        in_g=ahead.counted_in_g,
+        is_raw=ahead.is_raw,
+        weighed_low_g=shown.low,
+        weighed_usual_g=shown.mean,
+        weighed_high_g=shown.high,
+        rested_usual_g=ahead.rested.mean,
+        dry_low_g=ahead.dry.low,
+        dry_usual_g=ahead.dry.mean,
+        dry_high_g=ahead.dry.high,
+        loss_low_frac=ahead.lost_frac.low,
+        loss_usual_frac=ahead.lost_frac.mean,
+        loss_high_frac=ahead.lost_frac.high,
+        loss_usual_g=ahead.lost_mass_g,
+        working=ahead.working,
+        dripping_low_g=ahead.weighed.low if is_wet else None,
+        dripping_high_g=ahead.weighed.high if is_wet else None,
+        stays_raw=ahead.stays_raw,
+        settles=ahead.settles,
+        agreed_regain_frac=ahead.agreed_regain_frac,
+        spray=ahead.spray,
     )
