@@ -124,6 +124,8 @@ MIDDLEWARE = [
     "doffer.people.middleware.PersonMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
+    "doffer.office.who.AskWho",
+    "doffer.office.scan.ScannedIntoSearch",
     "doffer.serve.error_pages.ErrorPages",
 ]
 TEMPLATES = [

@@ -15,7 +15,7 @@ from pathlib import Path
 from urllib.parse import urlparse
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, BrowserContext, Page, Route
 
 ROOT = Path(__file__).parents[2]
 AXE = Path(__file__).parent / "vendor" / "axe-core" / "axe.min.js"
@@ -23,6 +23,7 @@ AXE_TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 PHONE = (360, 740)
 DESK = (1440, 900)
 SLOWEST_MS = 15_000
+OWNER = "P1"
 
 
 def environment(root: Path) -> dict[str, str]:
@@ -72,14 +73,19 @@ def fresh_live(demo_root: Path, tmp_path: Path) -> Iterator[str]:
 
 @pytest.fixture
 def page_at(browser: Browser) -> Iterator[Callable[..., Page]]:
-    """Open pages: `page_at(360, 740)`, with options of a browser context such as color_scheme="dark"."""
+    """Open pages: `page_at(360, 740)`, with options of a browser context such as color_scheme="dark".
+
+    The owner is chosen at each, as if that had been asked before; `person=""` leaves it open.
+    """
     contexts, faults, meant = [], [], []
 
-    def open_page(width: int, height: int, **options: object) -> Page:
+    def open_page(width: int, height: int, person: str = OWNER, **options: object) -> Page:
         context = browser.new_context(viewport={"width": width, "height": height}, **options)
         context.set_default_timeout(SLOWEST_MS)
         contexts.append(context)
         page = context.new_page()
+        if person:
+            context.route("**/*", lambda route: choose(context, route, person), times=1)
         page.on("request", lambda request: foreign(request.url, faults))
         page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
         page.on("pageerror", lambda error: faults.append(str(error)))
@@ -92,6 +98,16 @@ def page_at(browser: Browser) -> Iterator[Callable[..., Page]]:
     assert [f for f in faults if not any(text in f for text in meant)] == [], (
         "the browser complained, or asked another host"
     )
+
+
+def choose(context: BrowserContext, route: Route, person: str) -> None:
+    """Before the first request of a browser somebody is chosen at it, where the mill has more than one."""
+    address = "{0.scheme}://{0.netloc}".format(urlparse(route.request.url))
+    if "Who is here?" in context.request.get(f"{address}/").text():
+        token = next(c["value"] for c in context.cookies(address) if c["name"].endswith("csrf"))
+        form = {"person": person, "next": "/healthz", "csrfmiddlewaretoken": token}
+        assert context.request.post(f"{address}/you", form=form).ok
+    route.continue_()
 
 
 def foreign(url: str, faults: list[str]) -> None:

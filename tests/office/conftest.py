@@ -6,6 +6,27 @@ from collections.abc import Callable
 import pytest
 from django.test import Client
 
+from doffer.people.models import Person, Role
+
+
+class AtTheScreen(Client):
+    """A browser in which the first owner is chosen, as soon as there is one."""
+
+    def request(self, **request):
+        if "person" not in self.session:
+            owner = Person.objects.filter(role=Role.OWNER, archived_at=None).first()
+            if owner:
+                session = self.session
+                session["person"] = owner.code
+                session.save()
+        return super().request(**request)
+
+
+@pytest.fixture
+def client() -> Client:
+    """A browser at which the owner of the mill stands."""
+    return AtTheScreen()
+
 
 @pytest.fixture
 def client_of() -> Callable[..., Client]:

@@ -14,6 +14,7 @@ from http.cookiejar import CookieJar
 from pathlib import Path
 
 import pytest
+from django.test import Client
 from tests.office.page_words import words
 
 from doffer.mill.folder import DATABASE, read_card, served_at
@@ -30,11 +31,11 @@ ANSWERS_WITHIN_S = 60
 
 
 @pytest.fixture
-def demo_client(client, people, settings, tmp_path):
-    """A client of a demo that lies in a folder of its own."""
+def demo_client(people, settings, tmp_path):
+    """A client of a demo that lies in a folder of its own; nobody is chosen at it."""
     settings.IS_DEMO = True
     settings.DATA = tmp_path / "demo"
-    return client
+    return Client()
 
 
 def test_the_five_questions_are_asked_in_the_demo(demo_client):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 from doffer.errors import InputError, NotFoundError
 from doffer.mill.models import Setting
@@ -12,7 +13,7 @@ from doffer.mill.models import Setting
 class Known:
     """One setting: its name on screen, its default, and what may stand in it.
 
-    `kind` is text, number, share (0 to 1, shown as %), choice or date.
+    `kind` is text, number, share (0 to 1, shown as %), choice, date or address.
     """
 
     title: str
@@ -31,6 +32,7 @@ SETTINGS: dict[str, Known] = {
     "currency": Known("Currency", "EUR"),
     "open": Known("Working time", "Mon-Fri 08:00-16:00"),
     "closed_days": Known("Closed days", ""),
+    "address": Known("Address other screens use", "", "address"),
     "tax_rate_frac": Known("Tax", "0.20", "share"),
     "deposit_frac": Known("Deposit", "0.30", "share"),
     "least_billed_g": Known("Least billed weight", "2000", "number", 0, 100_000, unit="g"),
@@ -57,6 +59,10 @@ def checked(key: str, value: str) -> str:
     if known is None:
         raise NotFoundError("setting", key, f"There are {', '.join(SETTINGS)}")
     value = value.strip()
+    if known.kind == "address" and value and not _is_address(value):
+        raise InputError(
+            known.title, value, "how a phone opens this mill, such as http://192.168.1.20:8766, or nothing"
+        )
     if known.kind == "choice" and value not in known.choices:
         raise InputError(known.title, value, f"one of {', '.join(known.choices)}")
     if known.kind in ("number", "share"):
@@ -68,6 +74,18 @@ def checked(key: str, value: str) -> str:
         if not known.low <= figure <= known.high:
             raise InputError(known.title, value, allowed)
     return value
+
+
+def _is_address(text: str) -> bool:
+    """Whether another screen could open this: http or https, not this computer alone, and no single page."""
+    try:
+        parts = urlsplit(text)
+        host, _ = parts.hostname or "", parts.port
+    except ValueError:
+        return False
+    is_here_only = host == "localhost" or host.startswith("127.") or host == "::1"
+    rest = parts.path.strip("/") or parts.query or parts.fragment or parts.username
+    return parts.scheme in ("http", "https") and bool(host) and not is_here_only and not rest
 
 
 def everything() -> dict[str, str]:

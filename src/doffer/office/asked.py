@@ -8,14 +8,22 @@ from django.http import HttpRequest
 
 from doffer.errors import InputError
 from doffer.mill import house
+from doffer.people.middleware import somebody
 from doffer.people.models import Person
 
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})  # requests that only look
 UNITS_KEY = "units"  # where the session keeps what this device was told to speak
 
 
 def acting(request: HttpRequest) -> Person | None:
-    """The person chosen in the page head."""
-    return getattr(request, "person", None)
+    """The person at this screen; where nobody is chosen yet, `somebody` who may look but is recorded nowhere.
+
+    A form that records is not let through before somebody is chosen (`doffer.office.who`).
+    """
+    person = getattr(request, "person", None)
+    if person is None and (request.method in SAFE or getattr(request, "records_nothing", False)):
+        return somebody()
+    return person
 
 
 def units_of(request: HttpRequest) -> str:

@@ -34,7 +34,7 @@ def tag(request: HttpRequest, code: str) -> HttpResponse:
     tags = [_bag_tag(lot, box, number) for number, box in enumerate(boxes, start=1) if asked in ("", box.tag)]
     if not tags:
         raise NotFoundError("container of this lot", asked, "It holds another lot by now")
-    imprint = _imprint(request, lot)
+    imprint = _imprint(lot)
     size = _sheet(imprint) if request.GET.get("size") == "a4" else PaperSize.LABEL
     return _pdf(bag_tags(tags, imprint, size=size), f"tag-{code}")
 
@@ -57,7 +57,7 @@ def _bag_tag(lot: OneLot, box: ContainerRow, number: int) -> BagTag:
 
 
 @require_safe
-def work_order(request: HttpRequest, code: str) -> HttpResponse:
+def work_order(_request: HttpRequest, code: str) -> HttpResponse:
     """`/lots/L041/work-order.pdf`: all bags that came with this one, to be signed by both sides."""
     lot = one_lot(code)
     day = lot.row.received_on
@@ -72,7 +72,7 @@ def work_order(request: HttpRequest, code: str) -> HttpResponse:
         grade_notes=tuple(filter(None, (_grade_words(bag) for bag in bags))),
         wants_waste_back=True if lot.want_waste_back else None,  # not asked for: ticked by pen
     )
-    imprint = _imprint(request, lot)
+    imprint = _imprint(lot)
     return _pdf(work_orders([order], imprint, size=_sheet(imprint)), f"work-order-{code}")
 
 
@@ -144,7 +144,7 @@ def _grade_words(lot: OneLot) -> str:
     return f"{lot.row.code}: {', '.join(words)}" if words else ""
 
 
-def _imprint(request: HttpRequest, lot: OneLot) -> Imprint:
+def _imprint(lot: OneLot) -> Imprint:
     made = {row.key: row.value for row in settings()}
     return Imprint(
         mill=made["name"],
@@ -152,7 +152,7 @@ def _imprint(request: HttpRequest, lot: OneLot) -> Imprint:
         version=f"lot {lot.row.code}",
         system=lot.owner_units,
         country=made["country_rules"],
-        address=f"{request.scheme}://{request.get_host()}",
+        address=made["address"],
     )
 
 

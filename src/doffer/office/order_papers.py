@@ -30,7 +30,6 @@ def pdf(
     version: str,
     units: str,
     inputs: PlanInputs,
-    address: str,
 ) -> HttpResponse:
     """One paper of an order, to be printed or kept.
 
@@ -48,7 +47,7 @@ def pdf(
         tables_sha256=plan.tables_sha256 if plan else inputs.tables.sha256,
         system=units,
         country=order.country_rules,
-        address=address,
+        address=inputs.settings["address"],
     )
     size = PaperSize.LETTER if order.country_rules in ("US", "CA") else PaperSize.A4
     if name == "bag-tags":

@@ -261,7 +261,7 @@ def paper(request: HttpRequest, code: str, which: str) -> HttpResponse:
     batch = number_after(request, "batch") or 1
     return order_papers.pdf(
         order, shown.plan, name=which, batch_number=batch, version=_version_words(shown),
-        units=units_for(request, order), inputs=inputs, address=request.build_absolute_uri("/").rstrip("/"),
+        units=units_for(request, order), inputs=inputs,
     )  # fmt: skip
 
 

@@ -158,6 +158,6 @@ urlpatterns = [
     path("start/", start, name="start"),
     path("start/wait/", wait, name="start_wait"),
     path("you", you, name="you"),
-    path("person/", you),
+    path("person/", you, name="you_too"),
     path("units", units, name="units"),
 ]

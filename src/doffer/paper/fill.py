@@ -7,7 +7,7 @@ from typing import Any
 
 from doffer.paper.letters import shortened
 from doffer.paper.papers import BagTag, Imprint, LotFace, LotSheet, RunCard, WeighOutSheet, WorkOrder
-from doffer.paper.scan import scan_address, scan_picture
+from doffer.paper.scan import scan_picture, scan_text
 from doffer.pictures.calendar_words import say_day, say_time
 from doffer.pictures.wording import say, say_range
 from doffer.pictures.words import say_list, say_status, sentence, word
@@ -151,7 +151,7 @@ def work_order(order: WorkOrder, imprint: Imprint) -> Filled:
         "promised": say_day(order.promised_on) if order.promised_on else "",
         "terms": order.terms,
         "mill": imprint.mill,
-        "code": _code("order", order.order, imprint),
+        "code": _code(_named_after(order), order.order, imprint),
         "foot": _foot(imprint, [bag.lot for bag in order.bags]),
     }
 
@@ -257,6 +257,11 @@ def _answer(value: bool | None) -> str:  # noqa: FBT001 - an answer of the owner
     return "" if value is None else "yes" if value else "no"
 
 
+def _named_after(order: WorkOrder) -> str:
+    """What a work order is numbered by: at the door, before an order is taken, by its first lot."""
+    return "lot" if order.order in {bag.lot for bag in order.bags} else "order"
+
+
 def _named(names: Iterable[str]) -> str:
     shown = list(dict.fromkeys(names))
     rest = len(shown) - NAMES_SHOWN
@@ -276,7 +281,7 @@ def _working(working: Working, system: str) -> Filled:
 
 
 def _code(kind: str, code: str, imprint: Imprint) -> Filled:
-    payload = scan_address(imprint.address, kind=kind, code=code)
+    payload = scan_text(imprint.address, kind=kind, code=code)
     return {"svg": scan_picture(payload), "letters": code, "says": f"Square code of {kind} {code}: {payload}"}
 
 

@@ -41,7 +41,7 @@ class Imprint:
     system, country : str
         "metric" or "us" units; "US" for US words and spellings.
     address : str
-        Where the mill's pages are found; the square codes lead there.
+        Where other screens find the mill's pages; square codes lead there. Empty: they hold numbers alone.
     """
 
     mill: str
@@ -50,7 +50,7 @@ class Imprint:
     tables_sha256: str = ""
     system: str = "metric"
     country: str = ""
-    address: str = "https://doffer.local"
+    address: str = ""
 
 
 @dataclass(frozen=True, slots=True)
