@@ -76,9 +76,9 @@ def diameters() -> str:
         return tuple(share * height / sum(heights) for height in heights)
 
     parts = (
-        histogram.Part("L009 alpaca", "#dcd3c0", bell(20.9, 4.6, 0.6)),
-        histogram.Part("L006 Shetland wool", "#5d4436", bell(25.2, 6.1, 0.2)),
-        histogram.Part("L034 polyamide", "#9db6a8", bell(20, 1.4, 0.2)),
+        histogram.Part("L009 alpaca", "#dcd3c0", bell(20.9, 4.6, 0.6), 0.6),
+        histogram.Part("L006 Shetland wool", "#5d4436", bell(25.2, 6.1, 0.2), 0.2),
+        histogram.Part("L034 polyamide", "#9db6a8", bell(20, 1.4, 0.2), 0.2),
     )
     return histogram.histogram(edges, parts, over_30_frac=0.062, mean_um=21.7)
 

@@ -142,8 +142,10 @@ def _histogram(material: Material, fineness: BlendFineness, colours: dict[str, s
         length_shares=fineness.length_shares, diameter_um=means, diameter_sd_um=spreads, edges_um=edges
     )
     parts = [
-        Part(part.lot, colours.get(part.lot, "#cfc6b6"), tuple(float(x) for x in shares))
-        for part, shares in zip(material.constituents, counted.part_fracs, strict=True)
+        Part(part.lot, colours.get(part.lot, "#cfc6b6"), tuple(float(x) for x in shares), float(whole))
+        for part, shares, whole in zip(
+            material.constituents, counted.part_fracs, fineness.length_shares, strict=True
+        )
     ]
     return draw_histogram(
         [float(edge) for edge in edges],

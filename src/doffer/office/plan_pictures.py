@@ -178,6 +178,7 @@ def fineness(spec: BatchSpec, plan: BatchPlan, colours: Mapping[str, str], table
             f"{start.lot} {tables.fibres[start.fibre].name}",
             colours.get(start.lot, HISTOGRAM_TINTS[place % len(HISTOGRAM_TINTS)]),
             tuple(float(share) for share in row),
+            float(shares[place]),
         )
         for place, (start, row) in enumerate(zip(starts, found.part_fracs, strict=True))
     ]

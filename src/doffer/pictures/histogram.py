@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import Final
 
 from doffer.errors import InputError
+from doffer.fibre.content import whole_percents
 from doffer.pictures import svg
 from doffer.pictures.svg import el, num
 from doffer.pictures.wording import say
@@ -26,16 +27,15 @@ SHARE_TOLERANCE: Final = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One component: name, colour, its share of all fibres in each class; all parts add up to 1."""
+    """One component: name, colour, and its share of all fibres in each class, 0..1.
+
+    `share` is of all fibres, those outside the drawn classes too; all parts add up to 1.
+    """
 
     name: str
     colour: str
     shares: tuple[float, ...]
-
-    @property
-    def share(self) -> float:
-        """Its share of all fibres, 0..1."""
-        return sum(self.shares)
+    share: float
 
 
 def histogram(
@@ -53,7 +53,7 @@ def histogram(
     edges_um : sequence of float, n + 1 values
         Edges of the diameter classes [um], rising.
     parts : sequence of Part
-        Each with n shares of all fibres, by number; together they sum to at most 1.
+        Each with n shares of all fibres, by number; together at most the part's share; parts add up to 1.
     over_30_frac : float
         Share of fibres above 30 um, as computed by the caller, 0..1.
 
@@ -69,13 +69,21 @@ def histogram(
         )
     if any(share < -SHARE_TOLERANCE for part in parts for share in part.shares):
         raise InputError("shares", "negative", "zero or above")
+    for part in parts:
+        if sum(part.shares) > part.share + SHARE_TOLERANCE:
+            raise InputError("shares", part.shares, f"together no more than the part's {part.share:g}")
     scale = (width - 2 * SIDE_PX) / (edges_um[-1] - edges_um[0])
     body = [_bars(edges_um, parts, scale), _axis(edges_um, scale, width)]
     body.append(_coarse_line(edges_um, scale, over_30_frac, width))
     legend_top = TOP_PX + HEIGHT_PX + 72
-    body += [_legend(part, legend_top + k * LEGEND_ROW_PX, width) for k, part in enumerate(parts)]
+    percents = whole_percents({part.name: part.share for part in parts})
+    said = [say(percents[part.name] / 100, "frac", digits=0) for part in parts]
+    body += [
+        _legend(part, share, legend_top + k * LEGEND_ROW_PX, width)
+        for k, (part, share) in enumerate(zip(parts, said, strict=True))
+    ]
     height = legend_top + LEGEND_ROW_PX * len(parts)
-    named = say_list([f"{part.name} {say(part.share, 'frac', digits=0)} of the fibres" for part in parts])
+    named = say_list([f"{part.name} {share} of the fibres" for part, share in zip(parts, said, strict=True)])
     desc = f"{named}; {say(over_30_frac, 'frac', digits=0)} over 30 micron"
     if mean_um is not None:
         desc += f"; mean {say(mean_um, 'um')}"
@@ -148,8 +156,7 @@ def _coarse_line(edges_um: Sequence[float], scale: float, over_frac: float, widt
     )
 
 
-def _legend(part: Part, y: float, width: float) -> str:
-    share = say(part.share, "frac", digits=0)
+def _legend(part: Part, share: str, y: float, width: float) -> str:
     return "".join((
         el("rect", x=SIDE_PX, y=y - 12, width=22, height=16, rx=4, fill=part.colour,
            class_="fibre-fill tuft-edge", stroke_width=2),
