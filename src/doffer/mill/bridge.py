@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 from itertools import groupby
 from typing import Any
@@ -53,12 +54,13 @@ def maybe_frac(parts_ppm: int | None) -> float | None:
     return None if parts_ppm is None else parts_ppm / PPM
 
 
-def overrides_in_force() -> tuple[Override, ...]:
-    """The mill's own figures: of each cell the newest row, unless that row took it back."""
+def overrides_in_force(until: datetime | None = None) -> tuple[Override, ...]:
+    """The mill's own figures, now or at a moment: of each cell the newest row, unless that took it back."""
     newest: dict[tuple[str, str, str], str | None] = {}
-    for table, row, column, value in TableOverride.objects.order_by("id").values_list(
-        "table", "row", "column", "value"
-    ):
+    entries = TableOverride.objects.order_by("id")
+    if until is not None:
+        entries = entries.filter(made_at__lte=until)
+    for table, row, column, value in entries.values_list("table", "row", "column", "value"):
         newest[table, row, column] = value
     return tuple(Override(*cell, value) for cell, value in sorted(newest.items()) if value is not None)
 
@@ -87,6 +89,11 @@ def _tables_with(overrides: tuple[Override, ...]) -> tuple[Tables, tuple[str, ..
 def current_tables() -> Tables:
     """The shipped tables with the mill's own figures over them; one query, built anew after a change."""
     return _tables_with(overrides_in_force())[0]
+
+
+def tables_as_of(moment: datetime) -> Tables:
+    """The rows shipped today with the own figures that counted at a moment; one query."""
+    return _tables_with(overrides_in_force(moment))[0]
 
 
 def own_figures_left_out() -> tuple[str, ...]:

@@ -19,11 +19,13 @@ from doffer.mill.queries.order_list import SHOWN, ListedOrder, order_counts, ord
 from doffer.mill.queries.orders import OneOrder, PlanRow, one_order
 from doffer.mill.queries.pages import Page
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
+from doffer.mill.queries.tables import TablesSince, tables_since
 from doffer.office import order_papers
 from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after, speak
 from doffer.office.order_spec import Planned, plan_of_order, read_wish, same_kind_notes
 from doffer.office.plan_view import BatchView, SkeinsView, order_view, skeins_view
 from doffer.office.readings import Typed
+from doffer.office.table_words import change_words, with_news
 from doffer.people.rights import Right, may
 from doffer.pictures import steps
 from doffer.pictures.colour import fibre_hex
@@ -99,6 +101,7 @@ class ShownPlan:
     version: PlanRow | None
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    since: TablesSince | None = None  # what became of the tables since the stored version was made
 
 
 @require_safe
@@ -119,6 +122,7 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
         "unused": _unused(order, shown.spec),
         "waits": read_wish(order.spec).waits,
         "candidates": _candidates(order),
+        "change_words": change_words,
         "states": STATES,
         "skeins": skeins,
         "typed": typed,
@@ -152,7 +156,8 @@ def shown_plan(order: OneOrder, inputs: PlanInputs, version: str = "") -> ShownP
         return ShownPlan(made.spec, made.plan, None, made.problems, made.notes)
     spec = from_plain(OrderSpec, row.spec)
     notes = same_kind_notes(spec.batches, inputs)
-    return ShownPlan(spec, from_plain(OrderPlan, row.result), row, notes=notes)
+    since = tables_since(row.tables_sha256, row.made_at)
+    return ShownPlan(spec, from_plain(OrderPlan, row.result), row, notes=notes, since=since)
 
 
 def batch_views(order: OneOrder, inputs: PlanInputs, shown: ShownPlan, units: str) -> tuple[BatchView, ...]:
@@ -259,9 +264,10 @@ def paper(request: HttpRequest, code: str, which: str) -> HttpResponse:
     inputs = plan_inputs(lots=[row.lot.code for row in order.lots])
     shown = shown_plan(order, inputs, request.GET.get("plan", ""))
     batch = number_after(request, "batch") or 1
+    plan = with_news(shown.plan, shown.since, shown.version.made_at if shown.version else None)
     return order_papers.pdf(
-        order, shown.plan, name=which, batch_number=batch, version=_version_words(shown),
-        units=units_for(request, order), inputs=inputs,
+        order, plan, name=which, batch_number=batch, version=_version_words(shown),
+        units=units_for(request, order), inputs=inputs, address=request.build_absolute_uri("/").rstrip("/"),
     )  # fmt: skip
 
 

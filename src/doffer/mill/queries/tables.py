@@ -7,20 +7,23 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from doffer.errors import TableError
-from doffer.mill.bridge import current_tables, own_figures_left_out
+from doffer.mill.bridge import current_tables, own_figures_left_out, tables_as_of
 from doffer.mill.models import TableOverride
 from doffer.tables.catalogue import TABLES
 from doffer.tables.loader import columns
 
 __all__ = [
     "Cell",
+    "FigureChange",
     "OwnFigure",
     "TableRow",
+    "TablesSince",
     "current_tables",
     "own_figures",
     "own_figures_left_out",
     "table_columns",
     "table_rows",
+    "tables_since",
 ]
 
 
@@ -101,3 +104,53 @@ def own_figures(table: str = "") -> tuple[OwnFigure, ...]:
     fields = [field.name for field in dataclasses.fields(OwnFigure)]
     fields[fields.index("made_by")] = "made_by__name"
     return tuple(OwnFigure(*values) for values in rows.values_list(*fields)[:200])
+
+
+@dataclass(frozen=True, slots=True)
+class FigureChange:
+    """A cell of the tables that counts otherwise than it did: before and now, its unit, who and when."""
+
+    table: str
+    row: str
+    column: str
+    before: str
+    now: str
+    unit: str
+    made_at: datetime
+    made_by: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class TablesSince:
+    """What became of the tables since a plan was made: the mill's own changes, newest first; an update."""
+
+    changes: tuple[FigureChange, ...]
+    is_updated: bool  # the shipped rows themselves are others now
+
+
+def tables_since(sha256: str, made_at: datetime) -> TablesSince | None:
+    """How the tables differ from those a plan was made with (their `sha256` is kept with it), or None.
+
+    At most three queries; one when nothing changed.
+    """
+    now = current_tables()
+    if now.sha256 == sha256:
+        return None
+    then = tables_as_of(made_at)
+    changes = []
+    seen: set[tuple[str, str, str]] = set()
+    entries = TableOverride.objects.filter(made_at__gt=made_at).order_by("-pk")
+    for table, row, column, *rest in entries.values_list(
+        "table", "row", "column", "made_at", "made_by__name", "reason"
+    ):
+        if (table, row, column) in seen or table not in TABLES:
+            continue
+        seen.add((table, row, column))
+        old, new = then.table(table).get(row), now.table(table).get(row)
+        before, after = (_shown(getattr(one, column, None)) for one in (old, new))
+        if before != after:
+            unit = str(getattr(new, "unit", ""))
+            changes.append(FigureChange(table, row, column, before, after, unit, *rest))
+    is_updated = then.sha256 != sha256
+    return TablesSince(tuple(changes), is_updated) if changes or is_updated else None

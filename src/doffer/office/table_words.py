@@ -1,0 +1,182 @@
+"""What the columns and rows of the tables are called on pages; the terminal keeps the short names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from doffer.mill.queries.tables import FigureChange, TablesSince
+from doffer.pictures.calendar_words import say_day
+from doffer.planning.order_plan import OrderPlan
+from doffer.tables.catalogue import TABLES
+
+MOST_PRINTED = 3  # changes a paper names; the order page holds them all
+UNIT_WORDS = {
+    "pct": "%",
+    "um": "micron",
+    "mm": "mm",
+    "g": "g",
+    "min": "min",
+    "kg_per_h": "kg/h",
+    "g_cm3": "g/cm³",
+    "c": "°C",
+    "tex": "tex",
+    "dtex": "dtex",
+    "deg": "°",
+}
+VALUE_UNITS = {"frac": "of 1", "ratio": "", "pct": "%", "pct_owf": "% of the fibre", "um": "micron"}
+WORDS = {
+    "regain65_pct": "Water at 65 % humidity",
+    "density_g_cm3": "Density of the fibre",
+    "agreed_as": "Regain as for",
+    "losses_as": "Losses as for",
+    "yields_as": "Washing yield as for",
+    "label_as": "Name on the label",
+    "diameter_um": "Fineness",
+    "diameter_cv_pct": "Spread of fineness (CV)",
+    "diameter_sd_um": "Spread of fineness (SD)",
+    "diameter_low_um": "Fineness from",
+    "diameter_high_um": "Fineness to",
+    "diameter_sd_max_um": "Largest spread of fineness (SD)",
+    "staple_mm": "Staple",
+    "staple_cv_pct": "Spread of staple (CV)",
+    "slippery": "Slippery",
+    "aliases": "Also called",
+    "family": "Kind of stuff",
+    "curve": "Moisture curve",
+    "form": "State",
+    "basis": "By whose rule",
+    "regain_pct": "Regain",
+    "regain_low_pct": "Regain at least",
+    "regain_high_pct": "Regain at most",
+    "rh_pct": "Room humidity",
+    "temp_c": "Room temperature",
+    "branch": "Taking up or giving off water",
+    "kind": "Kind",
+    "yield_low_pct": "Clean fibre at least",
+    "yield_mode_pct": "Clean fibre usually",
+    "yield_high_pct": "Clean fibre at most",
+    "dry_loss_low_pct": "Loss at least",
+    "dry_loss_mode_pct": "Usual loss",
+    "dry_loss_high_pct": "Loss at most",
+    "dry_invisible_pct": "Of it never seen again (dust, fly)",
+    "jurisdiction": "Law of",
+    "permitted_name": "Name allowed on a label",
+    "system": "System",
+    "definition": "What it counts",
+    "factor": "Factor to tex",
+    "blood_grade": "Blood grade",
+    "scheme": "Whose grades",
+    "yarn_class": "Thickness",
+    "class_number": "Number of the class",
+    "low": "At least",
+    "value": "Usual",
+    "high": "At most",
+    "n_fibres": "Fibres in the yarn",
+    "yarn_count_tex": "Yarn count",
+    "fibre_dtex": "Weight of the fibre",
+    "limit_cv_pct": "Best evenness (CV)",
+    "limit_cv_normal_pct": "Best evenness, even spread (CV)",
+    "limit_cv_lognormal_pct": "Best evenness, skewed spread (CV)",
+    "spinning_fineness_um": "Spinning fineness",
+    "nm": "Wavelength (nm)",
+    "illuminant": "Light",
+    "observer_deg": "Field of view",
+    "x": "Weight X",
+    "y": "Weight Y",
+    "z": "Weight Z",
+    "pair": "Pair",
+    "lab_l_1": "First colour, L",
+    "lab_a_1": "First colour, a",
+    "lab_b_1": "First colour, b",
+    "lab_l_2": "Second colour, L",
+    "lab_a_2": "Second colour, a",
+    "lab_b_2": "Second colour, b",
+    "de2000": "Difference",
+    "additive": "What is added",
+    "quantity": "Figure",
+    "hazard": "Danger",
+    "text": "Reminder",
+    "machine_kind": "Kind of machine",
+    "capacity": "Holds",
+    "capacity_unit": "Counted in",
+    "rate_wool_kg_per_h": "Wool in an hour",
+    "rate_camelid_kg_per_h": "Alpaca and llama in an hour",
+    "rate_angora_kg_per_h": "Angora in an hour",
+    "setup_min": "Setting up",
+    "clean_light_to_dark_min": "Cleaning, light to dark",
+    "clean_dark_to_light_min": "Cleaning, dark to light",
+    "clean_new_owner_min": "Cleaning for a new owner",
+    "hold_up_g": "Stays in the machine",
+    "default": "What for",
+    "constant": "What for",
+    "key": "Short name",
+    "seen": "How much of it was read",
+    "doi": "DOI",
+}
+OF_TABLE = {
+    ("constants", "value"): "Figure",
+    ("sorption", "value"): "Figure",
+    ("sorption", "constant"): "Letter in the formula",
+    ("scour_yields", "kind"): "Fleece",
+    ("scour_yields", "name"): "Fleece as it is said",
+    ("stage_losses", "fibre"): "Fibre",
+    ("counts", "kind"): "More is finer or coarser",
+    ("counts", "name"): "Count as it is said",
+    ("yarn_classes", "low"): "From",
+    ("yarn_classes", "high"): "Below",
+    ("machine_kinds", "name"): "Machine",
+    ("sources", "kind"): "What it is",
+    ("sources", "place"): "Where it is found",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column as it is said: "dry_loss_mode_pct" is "Usual loss" in %."""
+
+    name: str
+    title: str
+    unit: str
+
+
+def column_of(name: str, table: str = "") -> Column:
+    """A column's name in words, with its unit; one without words of its own is taken apart."""
+    unit, plain_name = "", name
+    for ending in sorted(UNIT_WORDS, key=len, reverse=True):
+        if name.endswith(f"_{ending}"):
+            unit, plain_name = UNIT_WORDS[ending], name.removesuffix(f"_{ending}")
+            break
+    title = OF_TABLE.get((table, name)) or WORDS.get(name) or plain_name.replace("_", " ").capitalize()
+    return Column(name, title, unit)
+
+
+def row_words(key: str) -> str:
+    """A row's key as it is said: "card/fine_wool" is "card, fine wool"."""
+    return key.replace("_", " ").replace("/", ", ")
+
+
+def change_words(change: FigureChange) -> str:
+    """What changed: "Losses by stage, wash, wool: usual loss 2 % -> 3 %"."""
+    column = column_of(change.column, change.table)
+    unit = column.unit or VALUE_UNITS.get(change.unit, change.unit.replace("_", " "))
+    before, now = (
+        f"{value or 'nothing'} {unit if value else ''}".strip() for value in (change.before, change.now)
+    )
+    title = column.title[:1].lower() + column.title[1:]
+    return f"{TABLES[change.table].title}, {row_words(change.row)}: {title} {before} → {now}"
+
+
+def with_news(
+    plan: OrderPlan | None, since: TablesSince | None, made_at: datetime | None
+) -> OrderPlan | None:
+    """The plan with a warning on each batch when figures changed since it was made, for its papers."""
+    if plan is None or since is None or made_at is None:
+        return plan
+    parts = [change_words(change) for change in since.changes[:MOST_PRINTED]]
+    if len(since.changes) > MOST_PRINTED:
+        parts.append(f"and {len(since.changes) - MOST_PRINTED} more")
+    if since.is_updated:
+        parts.append("the shipped tables changed with an update")
+    words = f"Figures changed since this plan was made on {say_day(made_at.date())}: {'; '.join(parts)}"
+    return replace(plan, batches=tuple(replace(b, warnings=(words, *b.warnings)) for b in plan.batches))
