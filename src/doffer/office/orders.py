@@ -267,7 +267,7 @@ def paper(request: HttpRequest, code: str, which: str) -> HttpResponse:
     plan = with_news(shown.plan, shown.since, shown.version.made_at if shown.version else None)
     return order_papers.pdf(
         order, plan, name=which, batch_number=batch, version=_version_words(shown),
-        units=units_for(request, order), inputs=inputs, address=request.build_absolute_uri("/").rstrip("/"),
+        units=units_for(request, order), inputs=inputs,
     )  # fmt: skip
 
 
