@@ -6,6 +6,7 @@ import uuid
 import pytest
 from django.test import Client
 
+from doffer.mill.commands.settings import change_settings
 from doffer.mill.models import Customer, Hold, Lot, Weighing
 
 SCENARIO = {"fibre": "wool", "gross": "6,20", "tare": "0.35", "rh": "75", "form": "scoured"}
@@ -120,15 +121,9 @@ def test_ten_times_the_usual_bag_is_asked_about_and_goes_through_when_it_is_righ
     assert Lot.objects.get(code="L006").now_mass_mg == 42_250_000
 
 
-def test_the_question_about_a_bag_speaks_the_owners_units(door, small_mill):
-    pounds = text_of(
-        door.post(f"/weigh-in/{small_mill.fern}/", bag(gross="94 lb", tare="0", fibre="huacaya"))
-    )
-    assert "94.00 lb net, and bags here usually hold about" in pounds
-    asked = pounds[pounds.index("94.00 lb net") :]
-    assert "lb" in asked[asked.index("about") :][:20]
-    kilograms = text_of(door.post(f"/weigh-in/{small_mill.moss}/", bag(gross="42.5")))
-    assert re.search(r"42\.25 kg net, and bags here usually hold about [\d.]+ kg", kilograms)
+def test_the_question_about_a_bag_speaks_the_units_of_the_scale(door, small_mill):
+    asked = text_of(door.post(f"/weigh-in/{small_mill.fern}/", bag(gross="42.5", fibre="huacaya")))
+    assert re.search(r"42\.25 kg net, and bags here usually hold about [\d.]+ kg", asked)
 
 
 def test_a_wet_bag_is_no_mistake(door, small_mill):
@@ -136,11 +131,74 @@ def test_a_wet_bag_is_no_mistake(door, small_mill):
     assert answer.status_code == 302
 
 
-def test_pounds_and_ounces_of_an_owner_who_weighs_in_them(door, small_mill):
+def test_the_scale_field_is_in_the_mills_unit_whoever_owns_the_fibre(door, small_mill):
     page = text_of(door.get(f"/weigh-in/{small_mill.fern}/"))
-    assert "lb, oz" in page
+    assert '<span class="unit">kg</span>' in page
+    assert "lb" not in "".join(re.findall(r'<span class="unit">([^<]*)</span>', page))
+    door.post(f"/weigh-in/{small_mill.fern}/", bag(fibre="huacaya", gross="3", tare="0"))
+    assert Lot.objects.get(code="L006").now_mass_mg == 3_000_000
+
+
+def test_a_mill_with_scales_in_pounds_types_pounds_for_every_owner(door, small_mill):
+    change_settings(small_mill.owner, {"units": "us"})
+    page = text_of(door.get(f"/weigh-in/{small_mill.moss}/"))
+    assert '<span class="unit">lb, oz</span>' in page
+    door.post(f"/weigh-in/{small_mill.moss}/", bag(gross="7 lb 11 oz", tare="8 oz"))
+    assert Lot.objects.get(code="L006").now_mass_mg == round((7 * 16 + 11 - 8) * 28_349.523125)
+    door.post(f"/weigh-in/{small_mill.moss}/", bag(gross="5", tare="0"))
+    assert Lot.objects.get(code="L007").now_mass_mg == round(5 * 453_592.37)
+
+
+def test_a_weight_typed_with_its_unit_is_read_in_that_unit(door, small_mill):
     door.post(f"/weigh-in/{small_mill.fern}/", bag(fibre="huacaya", gross="7 lb 11 oz", tare="8 oz"))
     assert Lot.objects.get(code="L006").now_mass_mg == round((7 * 16 + 11 - 8) * 28_349.523125)
+
+
+@pytest.mark.parametrize("address", ["/lots/L003/weigh/", "/lots/L003/grade/"])
+def test_every_scale_of_the_mill_reads_in_its_own_units(door, address):
+    page = text_of(door.get(address))
+    assert '<span class="unit">kg</span>' in page
+    assert "lb" not in re.findall(r'<span class="unit">([^<]*)</span>', page)
+
+
+def test_a_lot_of_an_owner_who_speaks_pounds_is_weighed_again_in_kilograms(door, small_mill):
+    door.post("/lots/L003/weigh/", {"key": str(uuid.uuid4()), "gross": "2.5", "tare": "0"})
+    assert Lot.objects.get(code="L003").now_mass_mg == 2_500_000
+
+
+def test_the_work_order_of_an_owner_who_reads_pounds_stays_in_pounds(door, small_mill):
+    words = paper_words(door.get("/lots/L003/work-order.pdf"))
+    assert re.search(r"[\d.]+\s*lb", words)
+    assert not re.search(r"[\d.]+\s*kg", words)
+
+
+def test_a_corrected_bag_shows_the_right_weight_and_keeps_the_first_struck_through(door, small_mill):
+    wrong = Weighing.objects.get(lot__code="L001")
+    right = {"key": str(uuid.uuid4()), "corrects": wrong.pk, "gross": "4.75", "tare": "0.25"}
+    door.post("/lots/L001/weigh/", {**right, "reason": "hook still on"})
+    page = " ".join(text_of(door.get("/lots/L001/door/")).split())
+    assert "<dt>Net</dt><dd>4.50 kg</dd>" in page
+    assert "Written down first: <s>4.00 kg net</s>" in page
+    assert "Put right: hook still on." in page
+    assert "4.50 kg net</p>" in page  # the face of the tag
+    assert f"corrects={wrong.pk}" not in page
+
+
+def test_a_bag_that_was_never_corrected_strikes_nothing_through(door):
+    assert "Written down first" not in text_of(door.get("/lots/L001/door/"))
+
+
+def test_a_bag_corrected_twice_lists_both_and_corrects_the_newest(door):
+    for gross, why in (("4.75", "hook still on"), ("4.65", "two hooks")):
+        newest = Weighing.objects.filter(lot__code="L001").latest("pk")
+        door.post(
+            "/lots/L001/weigh/",
+            {"key": str(uuid.uuid4()), "corrects": newest.pk, "gross": gross, "tare": "0.25", "reason": why},
+        )
+    page = " ".join(text_of(door.get("/lots/L001/door/")).split())
+    assert page.index("<s>4.00 kg net</s>") < page.index("<s>4.50 kg net</s>")
+    assert page.index("Put right: hook still on.") < page.index("Put right: two hooks.")
+    assert "<dt>Net</dt><dd>4.40 kg</dd>" in page
 
 
 def test_without_scripts_the_weights_are_worked_out_and_nothing_is_written(door, small_mill):
@@ -208,6 +266,44 @@ def test_a_new_owner_leads_to_the_first_bag(small_mill):
     assert owner.units == "us"
 
 
+def new_owner(client, **facts: str):
+    return client.post(
+        "/weigh-in/new-owner/", {"key": str(uuid.uuid4()), "units": "metric", "name": "Marra Ellin", **facts}
+    )
+
+
+def test_a_second_owner_of_the_same_name_is_asked_about(small_mill):
+    client = acting(small_mill.office)
+    code = new_owner(client)["Location"].split("/")[2]
+    answer = new_owner(client, name=" marra   ELLIN")
+    page = " ".join(text_of(answer).split())
+    assert answer.status_code == 422
+    assert f"There is already a Marra Ellin ({code}, no lots). Is this the same person?" in page
+    assert f'href="/weigh-in/{code}/"' in page
+    assert Customer.objects.filter(name__iexact="Marra Ellin").count() == 1
+
+
+def test_another_person_of_the_same_name_gets_a_word_that_tells_them_apart(small_mill):
+    client = acting(small_mill.office)
+    new_owner(client)
+    assert new_owner(client, apart="Fellside").status_code == 302
+    assert Customer.objects.filter(name="Marra Ellin, Fellside").count() == 1
+    assert new_owner(client, apart="fellside").status_code == 422
+
+
+def test_a_name_too_long_for_a_tag_is_answered_with_a_sentence(small_mill):
+    answer = new_owner(acting(small_mill.office), name="Long " * 20)
+    assert answer.status_code == 422
+    assert "at most 80 letters long (it has 99)" in text_of(answer)
+    assert new_owner(acting(small_mill.office), name="N" * 80).status_code == 302
+
+
+def test_a_telephone_too_long_is_answered_beside_its_field(small_mill):
+    answer = new_owner(acting(small_mill.office), phone="0123456789" * 7)
+    assert answer.status_code == 422
+    assert 'id="phone-error"' in text_of(answer) or "at most 60 letters long" in text_of(answer)
+
+
 def test_an_owner_without_a_name_is_asked_for_one_and_the_rest_stays(small_mill):
     answer = acting(small_mill.office).post(
         "/weigh-in/new-owner/", {"key": str(uuid.uuid4()), "name": " ", "phone": "0123"}
@@ -245,12 +341,17 @@ def test_the_papers_of_the_door_are_pdf(door, address, name):
     assert answer.content.startswith(b"%PDF")
 
 
-def test_the_work_order_names_every_bag_of_that_day(door):
+def paper_words(answer) -> str:
+    """The words on the first sheet of a paper."""
     import io
 
     from pypdf import PdfReader
 
-    words = PdfReader(io.BytesIO(door.get("/lots/L003/work-order.pdf").content)).pages[0].extract_text()
+    return PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
+
+
+def test_the_work_order_names_every_bag_of_that_day(door):
+    words = paper_words(door.get("/lots/L003/work-order.pdf"))
     assert "L003" in words
     assert "L004" in words
     assert "L001" not in words

@@ -29,7 +29,7 @@ def say_mass(mass_g: float, units: str) -> str:
 
 
 def ask_about_bag(net_g: float, confirmation: str, *, units: str = "metric") -> None:
-    """A bag far from the usual is asked about until somebody says that it is right; in the owner's units.
+    """A bag far from the usual is asked about until somebody says that it is right; said in the units given.
 
     Raises
     ------

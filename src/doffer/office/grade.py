@@ -14,7 +14,7 @@ from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import OneLot, one_lot
 from doffer.mill.queries.runs import expected_out, part_of, stage_facts
 from doffer.office.asked import acting, fresh_key, key_of
-from doffer.office.readings import LENGTH_UNIT, Typed, first_typed
+from doffer.office.readings import LENGTH_UNIT, Typed, first_typed, scale_units
 from doffer.people.rights import Right, may
 
 SOUNDNESS = (
@@ -52,8 +52,8 @@ def grade(request: HttpRequest, code: str) -> HttpResponse:
     """`/lots/L041/grade/`: the skirting table's weights and the grade, as a run of the lot."""
     lot = one_lot(code)
     if request.method == "GET":
-        return _page(request, lot, first_typed(last_air(), lot.owner_units))
-    typed = Typed(request.POST.dict(), lot.owner_units)
+        return _page(request, lot, first_typed(last_air(), scale_units()))
+    typed = Typed(request.POST.dict(), scale_units())
     question = ""
     skirting = _skirting(typed)
     if skirting is not None:
@@ -102,7 +102,7 @@ def _page(
         "here": "weigh_in",
         "lot": lot,
         "typed": typed,
-        "system": lot.owner_units,
+        "system": scale_units(),
         "wants_back": lot.want_waste_back if request.method == "GET" else bool(typed.text("want_waste_back")),
         "facts": stage_facts("skirt", [lot.row.code]),
         "expected": expected_out("skirt", [part_of(lot.row)]),
@@ -111,7 +111,7 @@ def _page(
         "soundness": SOUNDNESS,
         "vm_grades": VM_GRADES,
         "second_cuts": SECOND_CUTS,
-        "length_unit": LENGTH_UNIT[lot.owner_units],
+        "length_unit": LENGTH_UNIT[scale_units()],
         "may_write": may(acting(request), Right.INTAKE),
     }
     return render(request, "office/grade.html", page, status=status)

@@ -12,7 +12,7 @@ from doffer.mill.commands.weigh import correct_weighing, record_weighing
 from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import OneLot, WeighingRow, is_raw, one_lot
 from doffer.office.asked import acting, fresh_key, key_of
-from doffer.office.readings import Typed, as_typed_mass, first_typed
+from doffer.office.readings import Typed, as_typed_mass, first_typed, scale_units
 from doffer.office.run_words import WATER_WORDS
 from doffer.people.rights import Right, may
 
@@ -32,8 +32,8 @@ def weigh(request: HttpRequest, code: str) -> HttpResponse:
     lot = one_lot(code)
     wrong = _asked_for(request, lot)
     if request.method != "POST":
-        return _page(request, lot, wrong, _first_words(lot, wrong))
-    typed = Typed(request.POST.dict(), lot.owner_units)
+        return _page(request, lot, wrong, _first_words(wrong))
+    typed = Typed(request.POST.dict(), scale_units())
     reading = typed.reading()
     if wrong is not None:
         typed.needed("reason", "Say in a few words what was wrong, such as “tare forgotten”.")
@@ -62,9 +62,9 @@ def _asked_for(request: HttpRequest, lot: OneLot) -> WeighingRow | None:
     return next((row for row in lot.weighings if str(row.id) == asked), None)
 
 
-def _first_words(lot: OneLot, wrong: WeighingRow | None) -> Typed:
+def _first_words(wrong: WeighingRow | None) -> Typed:
     """What stands in the fields at first: the room of today, or what was written down before."""
-    system = lot.owner_units
+    system = scale_units()
     if wrong is None:
         return first_typed(last_air(), system)
     words = {
@@ -85,7 +85,7 @@ def _page(
         "lot": lot,
         "wrong": wrong,
         "typed": typed,
-        "system": lot.owner_units,
+        "system": scale_units(),
         "water_words": WATER_WORDS,
         "water": typed.text("branch") or "desorption",
         "is_raw": is_raw(lot.row.form),

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from doffer.errors import DofferError, InputError
+from doffer.mill.queries.arrivals import Arrival, Awaited, arrival_of, awaited_of
 from doffer.mill.queries.orders import OneOrder
 from doffer.mill.queries.plan_inputs import LEAST_MASS_G, PlanInputs, part_of
 from doffer.planning.batch import plan_order
@@ -67,12 +68,16 @@ def wish_data(wish: OrderWish) -> dict[str, Any]:
     return data
 
 
-def plan_of_order(order: OneOrder, inputs: PlanInputs) -> Planned:
-    """Plan an order with today's weights, batch by batch, so that one that cannot be leaves the others."""
+def plan_of_order(order: OneOrder, inputs: PlanInputs, *, arrival: Arrival | None = None) -> Planned:
+    """Plan an order with today's weights, batch by batch, so that one that cannot be leaves the others.
+
+    Announced fibre counts with what has come of it and what is still to come; `arrival` supposes another
+    state of that than the present one.
+    """
     wish = read_wish(order.spec)
     if wish.why_not or not (wish.batches or wish.announced):
         return Planned(None, None, (wish.why_not or IN_WORDS_ONLY,))
-    asked = _asked(wish, order, inputs)
+    asked = _asked(wish, order, inputs, arrival or arrival_of(order.row.code))
     problems = list(asked.problems)
     ways = inputs.ways_for(order.country_rules, wish.ways)
     good: list[BatchSpec] = []
@@ -104,20 +109,19 @@ class _Asked:
     notes: tuple[str, ...]
 
 
-def _asked(wish: OrderWish, order: OneOrder, inputs: PlanInputs) -> _Asked:
+def _asked(wish: OrderWish, order: OneOrder, inputs: PlanInputs, arrival: Arrival) -> _Asked:
     """What the planner is asked, what cannot be asked, and what a person should know about it."""
     lots = {lot.code: lot for lot in inputs.lots}
     wanted = {row.lot.code: row.wanted_g for row in order.lots}
-    named = {code for batch in (*wish.batches, *wish.announced) for code in batch.lots} | set(wish.waits)
-    arrived = [lot for lot in inputs.lots if lot.code not in named and lot.mass_g >= LEAST_MASS_G]
+    waited = awaited_of(order.spec, arrival)
     batches: list[BatchSpec] = []
     problems: list[str] = []
     notes: list[str] = []
-    for batch in (*wish.batches, *wish.announced):
-        starts: list[LotStart] = []
-        if batch.fibre:
-            starts = [part_of(lot, wanted.get(lot.code)) for lot in arrived]
-            starts = starts or [start_of_expected(told, inputs.tables) for told in batch.fibre]
+    # batches that are here wait for nothing
+    for batch, due in zip(
+        (*wish.batches, *wish.announced), (*(None for _ in wish.batches), *waited), strict=True
+    ):
+        starts = _came_and_to_come(batch, due, inputs, wanted) if due else []
         for code in batch.lots:
             if code not in lots:
                 problems.append(f"{batch.name}: {code} does not belong to this order any more.")
@@ -130,6 +134,20 @@ def _asked(wish: OrderWish, order: OneOrder, inputs: PlanInputs) -> _Asked:
         else:
             problems.append(f"{batch.name}: nothing of it is left to plan.")
     return _Asked(tuple(batches), tuple(problems), tuple(notes))
+
+
+def _came_and_to_come(
+    batch: BatchWish, due: Awaited, inputs: PlanInputs, wanted: Mapping[str, float | None]
+) -> list[LotStart]:
+    """What came of announced fibre as it lies now, and what is still to come of it as it was told."""
+    lots = {lot.code: lot for lot in inputs.lots}
+    here = [lots[code] for code in due.lots if code in lots and lots[code].mass_g >= LEAST_MASS_G]
+    starts = [part_of(lot, wanted.get(lot.code)) for lot in here]
+    for told, rest_g in zip(batch.fibre, due.rests_g, strict=True):
+        if rest_g >= LEAST_MASS_G:
+            name = f"{told.lot} to come" if due.lots else told.lot
+            starts.append(start_of_expected(replace(told, lot=name, mass_g=rest_g), inputs.tables))
+    return starts
 
 
 def same_kind_notes(batches: Sequence[BatchSpec], inputs: PlanInputs) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from doffer import __version__
 from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.mill.commands.orders import OrderLotFacts, add_plan, move_order, name_lots
 from doffer.mill.queries import lots as lots_query
+from doffer.mill.queries.arrivals import WaitingOrder
 from doffer.mill.queries.order_list import SHOWN, ListedOrder, order_counts, order_list
 from doffer.mill.queries.orders import OneOrder, PlanRow, one_order
 from doffer.mill.queries.pages import Page
@@ -24,6 +25,7 @@ from doffer.office import order_papers
 from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after, speak
 from doffer.office.order_spec import Planned, plan_of_order, read_wish, same_kind_notes
 from doffer.office.plan_view import BatchView, SkeinsView, order_view, skeins_view
+from doffer.office.promise import came_for, promise_view
 from doffer.office.readings import Typed
 from doffer.office.table_words import change_words, with_news
 from doffer.people.rights import Right, may
@@ -113,13 +115,16 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
     units = units_for(request, order)
     speak(request, units)
     views = batch_views(order, inputs, shown, units)
+    came = came_for(order)
     skeins, typed = _skeins(request, views, units)
     context = {
         "here": "orders",
         "order": order,
         "shown": shown,
         "views": views,
-        "unused": _unused(order, shown.spec),
+        "unused": _unused(order, shown.spec, came),
+        "came": came,
+        "promise": promise_view(order, inputs, shown.plan, came, units=units),
         "waits": read_wish(order.spec).waits,
         "candidates": _candidates(order),
         "change_words": change_words,
@@ -128,6 +133,7 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
         "typed": typed,
         "key": fresh_key(),
         "may_order": may(acting(request), Right.ORDERS),
+        "may_intake": may(acting(request), Right.INTAKE),
     }
     return render(request, "office/order.html", context)
 
@@ -176,9 +182,10 @@ def batch_views(order: OneOrder, inputs: PlanInputs, shown: ShownPlan, units: st
     )
 
 
-def _unused(order: OneOrder, spec: OrderSpec | None) -> tuple[Any, ...]:
-    """Lots of the order that stand here but go into no batch of the plan."""
+def _unused(order: OneOrder, spec: OrderSpec | None, came: WaitingOrder | None) -> tuple[Any, ...]:
+    """Lots of the order that stand here but go into no batch of the plan, nor came for one since."""
     used = {start.lot for batch in spec.batches for start in batch.lots} if spec else set()
+    used |= {code for each in came.awaited for code in each.lots} if came else set()
     return tuple(row.lot for row in order.lots if row.lot.mass_g > 0 and row.lot.code not in used)
 
 

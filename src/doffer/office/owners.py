@@ -11,9 +11,17 @@ from django.urls import path
 from django.views.decorators.http import require_http_methods, require_safe
 
 from doffer.errors import InputError
+from doffer.mill.booking import QuestionError
 from doffer.mill.commands.customers import CHANGEABLE, add_customer, change_customer
 from doffer.mill.folder import COUNTRY_RULES
-from doffer.mill.queries.customers import OneCustomer, find_customers, one_customer
+from doffer.mill.names import told_apart
+from doffer.mill.queries.customers import (
+    CustomerRow,
+    OneCustomer,
+    find_customers,
+    one_customer,
+    owners_called,
+)
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
 from doffer.people.rights import Right, may
 
@@ -49,6 +57,8 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
         try:
             change_customer(acting(request), code, **_typed(request))
             return redirect("owner", code=code)
+        except QuestionError as asked:
+            errors["name"] = str(asked)
         except InputError as wrong:
             errors[FIELD_OF.get(wrong.field, "__all__")] = str(wrong)
     return _form(request, _known(owner), errors, owner=owner)
@@ -62,13 +72,28 @@ def new(request: HttpRequest) -> HttpResponse:
         try:
             code = add_customer(acting(request), key=key_of(request), **_typed(request))
             return redirect("owner", code=code)
+        except QuestionError as asked:
+            errors["name"] = str(asked)
         except InputError as wrong:
             errors[FIELD_OF.get(wrong.field, "__all__")] = str(wrong)
     return _form(request, {"units": units_of(request)}, errors, owner=None)
 
 
 def _typed(request: HttpRequest) -> dict[str, str]:
+    typed = _as_typed(request)
+    if "name" in typed:
+        typed["name"] = told_apart(typed["name"], request.POST.get("apart", ""))
+    return typed
+
+
+def _as_typed(request: HttpRequest) -> dict[str, str]:
     return {name: request.POST[name] for name in CHANGEABLE if name in request.POST}
+
+
+def _alike(request: HttpRequest, owner: OneCustomer | None) -> tuple[CustomerRow, ...]:
+    """Others who are called as the form says."""
+    name = _typed(request).get("name", "")
+    return tuple(row for row in owners_called(name) if owner is None or row.code != owner.row.code)
 
 
 def _known(owner: OneCustomer) -> dict[str, str]:
@@ -81,8 +106,10 @@ def _form(
     context: dict[str, Any] = {
         "here": "records",
         "owner": owner,
-        "values": {**dict.fromkeys(CHANGEABLE, ""), "country_rules": "EU", **known, **_typed(request)},
+        "values": {**dict.fromkeys(CHANGEABLE, ""), "country_rules": "EU", **known, **_as_typed(request)},
         "errors": errors,
+        "alike": _alike(request, owner) if errors else (),
+        "apart": request.POST.get("apart", ""),
         "unit_choices": UNIT_CHOICES,
         "rule_choices": [(rules, rules) for rules in COUNTRY_RULES],
         "open_holds": [hold for hold in owner.holds if hold.cleared_at is None] if owner else [],

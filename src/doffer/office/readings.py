@@ -9,6 +9,7 @@ from typing import TypeVar
 from doffer.errors import InputError
 from doffer.exchange.numbers import is_blank, parse_number
 from doffer.exchange.quantities import parse_length_mm, parse_mass_g, parse_share
+from doffer.mill import house
 from doffer.mill.booking import Reading
 from doffer.mill.queries.door import Air
 from doffer.pictures.wording import G_PER_LB
@@ -35,6 +36,11 @@ FIELD_OF = {
     "how the water is known": "branch",
 }
 T = TypeVar("T")
+
+
+def scale_units() -> str:
+    """What the mill's scales show: its own units, whoever owns the fibre and whatever a screen speaks."""
+    return house.text("units")
 
 
 def as_typed_mass(mass_g: float, system: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern
 
 from doffer.office import (
+    arrivals,
     door_papers,
     doses,
     grade,
@@ -37,6 +38,7 @@ urlpatterns: list[URLPattern] = [
     *new_order.urlpatterns,  # before orders: “new” is no order number
     *order_wish.urlpatterns,
     *orders.urlpatterns,
+    *arrivals.urlpatterns,
     *doses.urlpatterns,
     *records.urlpatterns,
     *owners.urlpatterns,

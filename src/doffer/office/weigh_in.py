@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,18 +11,28 @@ from django.shortcuts import render
 from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from doffer.errors import InputError, NotFoundError
+from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.fibre.kinds import Kind
 from doffer.fibre.moisture import Branch
 from doffer.mill.booking import QuestionError
 from doffer.mill.commands.customers import add_customer
 from doffer.mill.commands.intake import Bag, FibreFacts, check_for_pests, weigh_in_bag
+from doffer.mill.names import told_apart
 from doffer.mill.queries import door
-from doffer.mill.queries.customers import OneCustomer, find_customers, one_customer
-from doffer.mill.queries.lots import one_lot
-from doffer.office.asked import acting, fresh_key, key_of, units_of
+from doffer.mill.queries.arrivals import WaitingOrder, order_of_lot, orders_waiting
+from doffer.mill.queries.customers import OneCustomer, find_customers, one_customer, owners_called
+from doffer.mill.queries.lots import OneLot, WeighingRow, one_lot
+from doffer.office.arrivals import NO_ORDER, order_choices
+from doffer.office.asked import acting, fresh_key, key_of
 from doffer.office.natural_colours import BY_KEY, PALETTE, lab_of_key
-from doffer.office.readings import BRANCHES, MASS_UNIT, Typed, as_typed_mass, first_typed
+from doffer.office.readings import (
+    BRANCHES,
+    MASS_UNIT,
+    Typed,
+    as_typed_mass,
+    first_typed,
+    scale_units,
+)
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.swatch import tuft_icon
@@ -44,6 +55,7 @@ SIGHTS = (
     ("mothballs", "Smells of mothballs", "somebody feared moth", "suspect"),
     ("unsure", "Something else", "say what below", "suspect"),
 )
+NEW_OWNER_FIELDS = ("name", "contact", "phone")
 MEANS = {key: meaning for key, _, _, meaning in SIGHTS}
 SAID = {key: words for key, words, _, _ in SIGHTS}
 
@@ -106,6 +118,7 @@ def _owners_page(request: HttpRequest, typed: Typed | None = None) -> dict[str, 
         "lately": door.owners_lately(),
         "bags": door.bags_at_door(),
         "typed": typed or Typed({}, "metric"),
+        "alike": owners_called(_new_name(typed)) if typed and "name" in typed.errors else (),
         "key": fresh_key(),
         "may_write": _may(request),
     }
@@ -115,28 +128,39 @@ def _owners_page(request: HttpRequest, typed: Typed | None = None) -> dict[str, 
 def new_owner(request: HttpRequest) -> HttpResponse:
     """Record an owner and go on to the first bag."""
     typed = Typed(request.POST.dict(), "metric")
-    facts = {name: typed.text(name) for name in ("name", "contact", "phone", "units") if typed.text(name)}
+    facts = {name: typed.text(name) for name in ("contact", "phone", "units") if typed.text(name)}
     try:
-        code = add_customer(acting(request), key=key_of(request), **facts)
+        code = add_customer(acting(request), key=key_of(request), name=_new_name(typed), **facts)
+    except QuestionError as asked:
+        typed.wrong("name", str(asked))
     except InputError as wrong:
-        typed.wrong("name" if "name" in wrong.field else "__all__", str(wrong))
+        name = {"name of the owner": "name"}.get(wrong.field, wrong.field)
+        typed.wrong(name if name in NEW_OWNER_FIELDS else "__all__", str(wrong))
+    if typed.errors:
         return render(request, "office/weigh_in.html", _owners_page(request, typed), status=422)
     return HttpResponseRedirect(reverse("weigh_in_bag", args=[code]))
+
+
+def _new_name(typed: Typed) -> str:
+    return told_apart(typed.text("name"), typed.text("apart"))
 
 
 @require_http_methods(["GET", "POST"])
 def bag(request: HttpRequest, owner: str) -> HttpResponse:
     """`/weigh-in/C03/`: one closed bag on the door scale."""
     customer = one_customer(owner)
+    waiting = orders_waiting(owner)
     if request.method == "GET":
         day = door.door_day()
-        first = first_typed(day.air, customer.row.units, form="greasy", kind="bag")
-        return _bag_page(request, customer, day, first)
-    typed = Typed(request.POST.dict(), customer.row.units)
+        first = first_typed(
+            day.air, scale_units(), form="greasy", kind="bag", order=_asked_order(request, waiting)
+        )
+        return _bag_page(request, customer, waiting, day, first)
+    typed = Typed(request.POST.dict(), scale_units())
     if typed.text("only_look"):
-        return _bag_page(request, customer, door.door_day(), typed, status=200)
+        return _bag_page(request, customer, waiting, door.door_day(), typed, status=200)
     question = ""
-    bag_facts = _bag_of(typed, owner)
+    bag_facts = _bag_of(typed, owner, waiting)
     if bag_facts is not None:
         confirmation = CONFIRMED if typed.text("confirmed") else ""
         try:
@@ -148,16 +172,26 @@ def bag(request: HttpRequest, owner: str) -> HttpResponse:
             )
         except QuestionError as asked:
             question = str(asked)
+        except RefusedError as refused:
+            typed.wrong("order" if bag_facts.order else "__all__", str(refused))
         except InputError as wrong:
             typed.put(wrong)
         else:
             return HttpResponseRedirect(reverse("lot_door", args=[done.lot]))
-    return _bag_page(request, customer, door.door_day(), typed, question=question, status=422)
+    return _bag_page(request, customer, waiting, door.door_day(), typed, question=question, status=422)
 
 
-def _bag_of(typed: Typed, owner: str) -> Bag | None:
+def _asked_order(request: HttpRequest, waiting: Sequence[WaitingOrder]) -> str:
+    """The order the bag before was for, while it still waits."""
+    asked = request.GET.get("order", "")
+    return asked if asked in [NO_ORDER, *(order.code for order in waiting)] else ""
+
+
+def _bag_of(typed: Typed, owner: str, waiting: Sequence[WaitingOrder]) -> Bag | None:
     """The bag as typed, or None when a field has its sentence."""
     kind = _kind(typed)
+    if waiting:
+        typed.needed("order", "Say which order this bag is for, or that it is for none of them.")
     form = typed.text("form") or "greasy"
     # the air says nothing about dirt and grease; the branch is asked of washed fibre only
     reading = typed.reading(branch="" if form == "scoured" else "desorption")
@@ -185,6 +219,7 @@ def _bag_of(typed: Typed, owner: str) -> Bag | None:
         location=typed.text("location"),
         want_waste_back=bool(typed.text("want_waste_back")),
         note=typed.text("note"),
+        order="" if typed.text("order") == NO_ORDER else typed.text("order"),
     )
 
 
@@ -201,15 +236,18 @@ def _kind(typed: Typed) -> Kind | None:
 def _bag_page(
     request: HttpRequest,
     customer: OneCustomer,
+    waiting: Sequence[WaitingOrder],
     day: door.DoorDay,
     typed: Typed,
     *,
     question: str = "",
     status: int = 200,
 ) -> HttpResponse:
-    system = customer.row.units
+    system = scale_units()
     page = {
         "customer": customer,
+        "waiting": waiting,
+        "order_choices": order_choices(waiting, system),
         "bags": door.bags_at_door(owner=customer.row.code),
         "day": day,
         "tares": [(row.kind, row.tare_g, as_typed_mass(row.tare_g, system)) for row in day.tares],
@@ -233,7 +271,7 @@ def _bag_page(
 def dry(request: HttpRequest) -> HttpResponse:
     """`/weigh/dry/`: what clean fibre on the scale weighs without its water, and on which basis it counts."""
     asked = request.GET.dict()
-    system = asked["units"] if asked.get("units") in MASS_UNIT else units_of(request)
+    system = scale_units()
     typed = Typed({"form": "scoured", "branch": "desorption", **asked}, system)
     if "rh" not in asked and "gross" not in asked:
         typed = first_typed(door.last_air(), system, **typed.data)
@@ -281,15 +319,25 @@ def _door_page(request: HttpRequest, code: str, typed: Typed, *, status: int = 2
         "here": "weigh_in",
         "lot": lot,
         "typed": typed,
-        "system": lot.owner_units,
+        "system": scale_units(),
         "tuft": tuft_icon(lot.row.code, fibre_hex(*(lot.row.lab or (None, None, None)))),
         "first": next((w for w in lot.weighings if w.moment == "intake" and w.corrected_by is None), None),
+        "before": _corrected(lot),
+        "waiting": order_of_lot(code),
+        "key": fresh_key(),
         "skirted": next((w for w in lot.weighings if w.moment == "skirted"), None),
         "holds": [hold for hold in lot.holds if hold.cleared_at is None],
         "sights": tuple(sight[:3] for sight in SIGHTS),
         "may_write": _may(request),
     }
     return render(request, "office/weigh_in_door.html", page, status=status)
+
+
+def _corrected(lot: OneLot) -> tuple[tuple[WeighingRow, str], ...]:
+    """Weights the bag was given first, the oldest first, each with why it was put right."""
+    why = {w.id: w.note for w in lot.weighings}
+    wrong = [w for w in lot.weighings if w.moment == "intake" and w.corrected_by is not None]
+    return tuple((w, why.get(w.corrected_by or 0, "")) for w in sorted(wrong, key=lambda w: w.id))
 
 
 urlpatterns = [

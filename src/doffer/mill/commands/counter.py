@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Any
 
 from doffer.mill.booking import done_before, remember
@@ -16,6 +17,7 @@ from doffer.mill.commands.orders import (
     set_wish,
     take_order,
 )
+from doffer.mill.models import Order
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -40,6 +42,11 @@ class FirstPlan:
     tables_sha256: str
     seed: int
     code_version: str
+
+
+def _agreed(spec: dict[str, Any], promised_on: date | None) -> dict[str, Any]:
+    """What a plan was asked, marked as what the owner was promised, with the day; read beside later plans."""
+    return {**spec, "agreed": {"promised_on": promised_on.isoformat() if promised_on else None}}
 
 
 def take_at_counter(
@@ -71,7 +78,7 @@ def take_at_counter(
             add_plan(
                 by,
                 order,
-                spec=plan.spec,
+                spec=_agreed(plan.spec, facts.promised_on),
                 result=plan.result,
                 tables_sha256=plan.tables_sha256,
                 seed=plan.seed,
@@ -120,7 +127,7 @@ def change_wish(
         version = add_plan(
             by,
             code,
-            spec=plan.spec,
+            spec=_agreed(plan.spec, Order.objects.values_list("promised_on", flat=True).get(code=code)),
             result=plan.result,
             tables_sha256=plan.tables_sha256,
             seed=plan.seed,

@@ -8,7 +8,7 @@ from datetime import date
 
 from doffer.errors import InputError
 from doffer.fibre.material import Form
-from doffer.mill import bridge, clock
+from doffer.mill import bridge, clock, house
 from doffer.mill.booking import (
     QuestionError,
     Reading,
@@ -21,6 +21,7 @@ from doffer.mill.booking import (
     remember,
     stands_as,
 )
+from doffer.mill.commands.arrivals import bring_bag
 from doffer.mill.commands.join import refuse_held
 from doffer.mill.models import Hold, Lot, Run, RunInput, RunOutput, RunWaste
 from doffer.mill.models.lots import HoldKind, Pest, Place, Soundness
@@ -111,6 +112,7 @@ class Bag:
     note: str = ""
     lot: str = ""  # a number from outside, or empty for the next one
     received_on: date | None = None  # None: today
+    order: str = ""  # the order whose announced fibre this is
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +163,9 @@ def weigh_in_bag(
 ) -> BagIn:
     """A closed bag at the door becomes a lot; its tag comes back and is printed before the bag is opened.
 
-    A weight far from the usual is asked about (QuestionError) until `confirmation` says that it is right.
+    With `bag.order` it belongs to that order, whose announced fibre it is. A weight far from the usual, in
+    the units of the mill's scale, and another fibre than the order waits for are asked about (QuestionError)
+    until `confirmation` says that it is right.
     """
     person = require(by, Right.INTAKE)
     with write():
@@ -169,8 +173,10 @@ def weigh_in_bag(
         earlier = done_before(key, "weigh_in_bag", body)
         if earlier:
             return BagIn(**earlier)
-        ask_about_bag(bag.reading.net_g, confirmation, units=customer_of(bag.customer).units)
+        ask_about_bag(bag.reading.net_g, confirmation, units=house.text("units"))
         done = place_bag(person, bag)
+        if bag.order:
+            bring_bag(person, lot_of(done.lot), bag.order, confirmation=confirmation)
         remember(
             key,
             "weigh_in_bag",

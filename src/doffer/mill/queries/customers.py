@@ -8,6 +8,7 @@ from django.db.models import Count, Q
 
 from doffer.errors import NotFoundError
 from doffer.mill.models import Customer, Hold, Lot, Order
+from doffer.mill.names import plain_name
 from doffer.mill.queries.lots import HoldRow, LotRow, held_now, hold_rows, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 
@@ -61,6 +62,15 @@ def find_customers(typed: str = "", *, after: int | None = None) -> Page[Custome
         customers = customers.filter(pk__gt=after)
     rows = customers.annotate(n_lots=_STANDING).values_list(*_COLUMNS)[: ROWS_A_PAGE + 1]
     return page_of([(row[0], CustomerRow(*row[1:])) for row in rows])
+
+
+def owners_called(name: str) -> tuple[CustomerRow, ...]:
+    """Owners of exactly this name, whatever its capitals and spaces; those put away too; two queries."""
+    sought = plain_name(name)
+    known = Customer.objects.values_list("pk", "name")
+    alike = [pk for pk, other in known if sought and plain_name(other) == sought]
+    rows = Customer.objects.filter(pk__in=alike).order_by("pk").annotate(n_lots=_STANDING)
+    return tuple(CustomerRow(*row[1:]) for row in rows.values_list(*_COLUMNS)[:ROWS_A_PAGE])
 
 
 def owner_choices() -> tuple[tuple[str, str], ...]:
