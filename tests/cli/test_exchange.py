@@ -114,3 +114,16 @@ def test_a_name_like_a_known_one_is_recorded_only_when_it_is_named(doffer, mill,
     assert "Recorded as new owners: Marra Elin (C04)." in named.out
     nobody = doffer("import", strangers, "--record-owner", "Moss")
     assert "--record-owner is “Moss”" in nobody.err
+
+
+@pytest.mark.parametrize(
+    ("name", "sentence"),
+    [("no-such-folder/out.csv", "There is no folder"), ("out.pdf", "a file that ends in .csv or .xlsx")],
+)
+def test_a_file_that_cannot_be_written_as_told_is_refused_in_a_sentence(
+    doffer, mill, tmp_path, name, sentence
+):
+    answer = doffer("export", "lots", "--to", tmp_path / name)
+    assert answer.code == 1
+    assert sentence in answer.err
+    assert not (tmp_path / name).exists()

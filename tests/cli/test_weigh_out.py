@@ -55,3 +55,9 @@ def test_shares_that_do_not_make_a_hundred_are_refused(doffer):
     answer = doffer("weigh-out", "--finished-kg", 6, "--blend", "wool=50,silk=20")
     assert answer.code == 1
     assert "70.0\u202f% together" in answer.err
+
+
+def test_a_loss_of_more_than_everything_is_refused_as_it_was_typed(doffer):
+    answer = doffer("weigh-out", "--finished-kg", 6, *BLEND, "--loss", "wool=120")
+    assert answer.code == 1
+    assert "--loss of wool is “120 %”; it must be from 0 to below 100 %." in answer.err

@@ -18,6 +18,8 @@ examples:
   doffer export weighings --lot L008 --json
 """
 
+SUFFIXES = (".csv", ".xlsx")
+
 
 def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The words of this verb."""
@@ -38,24 +40,37 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the file."""
-    from doffer.errors import ConflictError, InputError
+    from doffer.errors import InputError
 
     if args.what == "weighings" and not args.lot:
         raise InputError("--lot", None, "the number of the lot whose weighings are wanted")
-    if args.to and args.to.exists():
-        raise ConflictError(f"{args.to} exists already", "Choose another name")
+    _check_place(args.to)
     open_records(args)
     rows = _rows(args)
     if args.json:
         emit(args, rows, ())
         return 0
-    content = _file(args.what, rows, "xlsx" if args.to and args.to.suffix == ".xlsx" else "csv")
+    content = _file(args.what, rows, "xlsx" if args.to and args.to.suffix.lower() == ".xlsx" else "csv")
     if args.to is None:
         sys.stdout.write(content.decode("utf-8-sig"))
         return 0
     args.to.write_bytes(content)
     print(f"{len(rows)} {args.what} are in {args.to}.")
     return 0
+
+
+def _check_place(to: Path | None) -> None:
+    """Refuse a file that cannot be written as told, before anything is read."""
+    from doffer.errors import ConflictError, InputError, NotFoundError
+
+    if to is None:
+        return
+    if to.suffix.lower() not in SUFFIXES:
+        raise InputError("--to", to.name, "a file that ends in .csv or .xlsx")
+    if not to.parent.is_dir():
+        raise NotFoundError("folder", to.parent, "Make it first, or choose another")
+    if to.exists():
+        raise ConflictError(f"{to} exists already", "Choose another name")
 
 
 def _rows(args: argparse.Namespace) -> list[Any]:

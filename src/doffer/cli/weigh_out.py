@@ -95,13 +95,16 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _components(args: argparse.Namespace, tables: Tables) -> list[Component]:
-    from doffer.errors import NotFoundError
+    from doffer.errors import InputError, NotFoundError
     from doffer.fibre.moisture import agreed_regain_frac
     from doffer.planning.weigh_out import Component
 
     for name in (*args.blend, *args.regain, *args.loss, *args.on_hand):
         if name not in tables.fibres:
             raise NotFoundError("fibre", name, "`doffer table show fibres` lists them")
+    for fibre, loss_pct in args.loss.items():
+        if not 0 <= loss_pct < PERCENT:
+            raise InputError(f"--loss of {fibre}", f"{loss_pct:g} %", "from 0 to below 100 %")
     return [
         Component(
             name=fibre,
