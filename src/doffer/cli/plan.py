@@ -190,13 +190,13 @@ def _range(spread: Spread, *, unit: str) -> str:
 def _text(batch: BatchPlan, *, with_working: bool) -> list[str]:
     from doffer.pictures.wording import say
 
-    head = ("stage", "on the scale", "clean fibre at agreed regain", "lost")
+    head = ("stage", "on the scale", "clean fibre at agreed regain", "lost, at agreed regain")
     rows = [
         (
             s.name,
             say(s.weighed.mean, "g"),
             _range(s.agreed, unit="g"),
-            say(sum(x.mass_g for x in s.losses), "g"),
+            say(sum(mass_g for _, mass_g in s.losses_agreed_g), "g"),
         )
         for s in batch.stages
     ]

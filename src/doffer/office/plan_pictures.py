@@ -103,11 +103,9 @@ def _losses(stages: list[StagePlan], least_g: float) -> tuple[tuple[str, float],
     """What leaves at a stage by name [g], fibre at agreed regain; oil and water are not shown."""
     found: dict[str, float] = {}
     for stage in stages:
-        agreed = stage.agreed.mean / stage.dry.mean if stage.dry.mean > 0 else 1.0
-        for loss in stage.losses:
+        for loss, mass in stage.losses_agreed_g:
             if loss.kind == LossKind.FINISH:
                 continue
-            mass = loss.mass_g if loss.kind == LossKind.FOREIGN else loss.mass_g * agreed
             name = LOSS_WORDS.get(loss.kind, SHORT_LOSS.get(loss.name, loss.name))
             found[name] = found.get(name, 0.0) + mass
     return tuple((name, mass) for name, mass in found.items() if mass >= least_g)

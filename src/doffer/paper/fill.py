@@ -9,6 +9,7 @@ from doffer.paper.letters import shortened
 from doffer.paper.papers import BagTag, Imprint, LotFace, LotSheet, RunCard, WeighOutSheet, WorkOrder
 from doffer.paper.scan import scan_picture, scan_text
 from doffer.pictures.calendar_words import say_day, say_time
+from doffer.pictures.doses import say_dose
 from doffer.pictures.wording import say, say_range
 from doffer.pictures.words import say_list, say_status, sentence, word
 from doffer.planning.order_plan import BatchPlan, StagePlan
@@ -19,6 +20,7 @@ Filled = dict[str, Any]
 FINGERPRINT_SIGNS = 8
 LONGEST_NAME, LONGEST_WORDS = 60, 80  # signs on a sheet
 TAG_NAME, TAG_WORDS = 36, 52  # signs on a tag, where all lines shrink to fit
+LEAST_LOSS_G = 0.5  # less is nothing on any scale of a mill
 NAMES_SHOWN = 6  # owners or lots named in a line before it says how many more
 BASIS_TITLES = {
     "eu_agreed": "EU, agreed regain",
@@ -193,10 +195,20 @@ def _stage(place: int, stage: StagePlan, imprint: Imprint) -> Filled:
         "weigh_in": say(stage.weighed_in.mean, "g", system),
         "weigh_out": _spread(stage.weighed, system),
         "settings": list(stage.settings),
-        "doses": [{"name": dose.name, "words": dose.words} for dose in stage.doses],
-        "losses": "; ".join(f"{loss.name} {say(round(loss.mass_g), 'g', system)}" for loss in stage.losses),
+        "doses": [{"name": dose.name, "words": say_dose(dose, system)} for dose in stage.doses],
+        "losses": _losses(stage, system),
         "cautions": [sentence(caution.text) for caution in stage.cautions],
     }
+
+
+def _losses(stage: StagePlan, system: str) -> str:
+    """What a stage is expected to lose, and on which basis that counts."""
+    said = "; ".join(
+        f"{loss.name} {say(round(mass_g) if system == 'metric' else mass_g, 'g', system)}"
+        for loss, mass_g in stage.losses_agreed_g
+        if mass_g >= LEAST_LOSS_G
+    )
+    return f"{said} ({stage.loss_basis})" if said and stage.loss_basis else said
 
 
 def _lot_of(stage: StagePlan) -> str:

@@ -12,26 +12,39 @@ from doffer.fibre.content import LabelShares
 from doffer.planning.layers import Layer
 from doffer.planning.spread import Spread
 from doffer.planning.weigh_out import WeighOut
-from doffer.process.stage import Caution
-from doffer.working import Working
+from doffer.process.stage import Caution, LossKind
+from doffer.working import Term, Working
+
+FIBRE_LOST = frozenset({LossKind.FIBRE, LossKind.HELD})
 
 
 @dataclass(frozen=True, slots=True)
 class DosePlan:
-    """One dose of a stage: what, in words with its amounts, and how it was found."""
+    """One dose of a stage: what, in words with its amounts, and how it was found.
+
+    `words` are metric, for the bench and the terminal. `said` is the same sentence with {0}, {1} ... in the
+    places of `figures`, to be said in any units; empty where there is no figure with a unit.
+    """
 
     name: str
     words: str
     working: Working | None = None
+    said: str = ""
+    figures: tuple[Term, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class LossPlan:
-    """One loss stream of a stage: its name, its kind, its mean mass [g]."""
+    """One loss stream of a stage: its name, its kind, its mean mass [g], fibre oven-dry.
+
+    `agreed_mass_g` counts fibre at agreed regain, as a scale finds it when the stream is swept up and weighed
+    in a usual room; dirt and oil as they weigh. None in plans kept before it was worked out.
+    """
 
     name: str
     kind: str
     mass_g: float
+    agreed_mass_g: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +69,25 @@ class StagePlan:
     doses: tuple[DosePlan, ...]
     cautions: tuple[Caution, ...]
     working: tuple[Working, ...]
+
+    @property
+    def losses_agreed_g(self) -> tuple[tuple[LossPlan, float], ...]:
+        """Every loss with its mass as it is shown [g]: fibre at agreed regain, dirt and oil as they weigh."""
+        ratio = self.agreed.mean / self.dry.mean if self.dry.mean > 0 else 1.0
+        return tuple(
+            (loss, loss.mass_g * (ratio if loss.kind in FIBRE_LOST else 1.0))
+            if loss.agreed_mass_g is None
+            else (loss, loss.agreed_mass_g)
+            for loss in self.losses
+        )
+
+    @property
+    def loss_basis(self) -> str:
+        """On which basis `losses_agreed_g` counts, in words; empty where nothing is lost."""
+        kinds = {loss.kind for loss in self.losses}
+        said = ["fibre at agreed regain"] if kinds & FIBRE_LOST else []
+        said += ["grease and dirt as weighed"] if LossKind.FOREIGN in kinds else []
+        return ", ".join(said)
 
 
 @dataclass(frozen=True, slots=True)

@@ -189,7 +189,7 @@ def warnings(
             "a small lot will give less than this."
         )
     if finished.mean < batch.wish.piece_mass_g:
-        said.append(f"This gives less than one piece of {batch.wish.piece_mass_g:g} g.")
+        said.append("This gives less than one whole piece of what is wished.")
     if math.isclose(finished.low, 0.0, abs_tol=1e-9):
         said.append("In a bad case nothing is left: the lot is lighter than what the machines keep.")
     return tuple(said)

@@ -9,12 +9,12 @@ from doffer.fibre.arrays import Floats
 from doffer.fibre.content import Basis
 from doffer.fibre.material import Material, join, take
 from doffer.planning.order_plan import DosePlan, LossPlan, StagePlan
-from doffer.planning.outcome import agreed_samples_g
+from doffer.planning.outcome import agreed_samples_g, blend_regain_frac
 from doffer.planning.route import Route, Step
 from doffer.planning.spec import MillWays
 from doffer.planning.spread import Spread, spreads
 from doffer.process.doses import cohesive, conditioner, scour
-from doffer.process.stage import StageResult
+from doffer.process.stage import LossKind, StageResult
 from doffer.tables.loader import Tables
 from doffer.working import Term, Working
 
@@ -70,12 +70,22 @@ def _stage_plan(
         agreed=agreed,
         dry=dry,
         regain_after_frac=result.material.actual_regain_frac,
-        losses=tuple(LossPlan(x.name, x.kind, float(x.mass_g.mean())) for x in result.losses),
+        losses=_losses(fed, result, ways, tables),
         settings=_settings_words(step),
         doses=_doses(step, fed, ways, tables),
         cautions=result.cautions,
         working=result.working,
     )
+
+
+def _losses(fed: Material, result: StageResult, ways: MillWays, tables: Tables) -> tuple[LossPlan, ...]:
+    """Loss streams, oven-dry and at agreed regain: the machine keeps the blend as it comes out."""
+    in_g, out_g = (agreed_samples_g(m, tables, ways.label_basis) for m in (fed, result.material))
+    agreed = blend_regain_frac([result.material], tables, ways.label_basis)
+    mean = {loss.kind: float(loss.mass_g.mean()) for loss in result.losses}
+    held_g = mean.get(LossKind.HELD, 0.0) * (1 + agreed)
+    shown = mean | {LossKind.HELD: held_g, LossKind.FIBRE: float((in_g - out_g).mean()) - held_g}
+    return tuple(LossPlan(x.name, x.kind, mean[x.kind], shown[x.kind]) for x in result.losses)
 
 
 def _settings_words(step: Step) -> tuple[str, ...]:
@@ -115,7 +125,18 @@ def _scour_dose(fed: Material, tables: Tables) -> DosePlan:
         f"{baths} in {len(dose.baths_g)} baths of {dose.bath_volume_l:.0f} L, {dose.n_rinses} rinses, "
         f"{heat.low:g} to {heat.high:g} °C, no movement, all baths alike"
     )
-    return DosePlan(row.name, words, dose.working)
+    places = " + ".join(f"{{{place}}}" for place in range(3, 3 + len(dose.baths_g)))
+    said = (
+        f"{places} in {len(dose.baths_g)} baths of {{0}}, {dose.n_rinses} rinses, "
+        "{1} to {2}, no movement, all baths alike"
+    )
+    figures = (
+        Term("water of one bath", dose.bath_volume_l, "l"),
+        Term("coolest", heat.value if heat.low is None else heat.low, "c"),
+        Term("warmest", heat.value if heat.high is None else heat.high, "c"),
+        *(Term("detergent", grams, "g") for grams in dose.baths_g),
+    )
+    return DosePlan(row.name, words, dose.working, said, figures)
 
 
 def _conditioner_dose(step: Step, fed: Material, ways: MillWays, tables: Tables) -> tuple[DosePlan, ...]:
@@ -138,7 +159,19 @@ def _conditioner_dose(step: Step, fed: Material, ways: MillWays, tables: Tables)
         f"{dose.product_mass_g:.0f} g product + {dose.water_mass_g:.0f} g water = {dose.spray_mass_g:.0f} g "
         f"({dose.words}); {each} g on each of {ways.n_layers} rounds, a round being one layer of every lot"
     )
-    return (DosePlan("conditioner", words, dose.working),)
+    least, most = dose.layers_g[-1], dose.layers_g[0]
+    said = (
+        f"{{0}} product + {{1}} water = {{2}} ({dose.words}); {{3}}{'' if least == most else ' to {4}'} "
+        f"on each of {ways.n_layers} rounds, a round being one layer of every lot"
+    )
+    figures = (
+        Term("product", dose.product_mass_g, "g"),
+        Term("water", dose.water_mass_g, "g"),
+        Term("spray", dose.spray_mass_g, "g"),
+        Term("on a round", least, "g"),
+        Term("on a round", most, "g"),
+    )
+    return (DosePlan("conditioner", words, dose.working, said, figures),)
 
 
 def _cohesive_advice(fed: Material, ways: MillWays, tables: Tables) -> DosePlan:
@@ -161,4 +194,6 @@ def _cohesive_advice(fed: Material, ways: MillWays, tables: Tables) -> DosePlan:
         status=row.status,
         note=row.note,
     )
-    return DosePlan("cohesive", f"{product_g:.0f} g product ({row.value:g} %): {advice.why}", working)
+    words = f"product ({row.value:g} %): {advice.why}"
+    figures = (Term("product", product_g, "g"), Term("why", words))
+    return DosePlan("cohesive", f"{product_g:.0f} g {words}", working, "{0} {1}", figures)

@@ -17,7 +17,7 @@ from jinja2 import Environment, StrictUndefined, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
-from doffer.pictures import calendar_words, wording, words
+from doffer.pictures import calendar_words, doses, wording, words
 from doffer.ui.icons import icon
 from doffer.ui.places import PLACES
 from doffer.working import Status
@@ -83,6 +83,11 @@ def _say_count(context: Context, count_tex: float, system: str = "") -> str:
 
 
 @pass_context
+def _say_dose(context: Context, dose: Any) -> str:
+    return doses.say_dose(dose, _system(context))
+
+
+@pass_context
 def _word(context: Context, name: str, country: str = "") -> str:
     if country:
         return words.word(name, country)
@@ -105,6 +110,7 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "say_range": _say_range,
     "say_spread": _say_spread,
     "say_count": _say_count,
+    "say_dose": _say_dose,
     "say_money": wording.say_money,
     "say_duration": wording.say_duration,
     "say_day": _with_today(calendar_words.say_day),
