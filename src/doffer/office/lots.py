@@ -48,6 +48,11 @@ class Asked:
         """Nothing was narrowed down."""
         return self == Asked()
 
+    @property
+    def is_narrowed(self) -> bool:
+        """Something beyond the words of the search was asked for."""
+        return replace(self, search="") != Asked()
+
     def address(self, **more: object) -> str:
         """The same list, or its next page."""
         kept = {name: getattr(self, name) for name in self.__slots__}

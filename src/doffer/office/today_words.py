@@ -34,6 +34,11 @@ STAGE_VERBS = {  # where the stage's own name is not what is done
 }
 
 
+def stage_verb(stage: str) -> str:
+    """What the hands do at a stage: "Card", "Spin out"."""
+    return STAGE_VERBS.get(stage, stage.capitalize())
+
+
 @dataclass(frozen=True, slots=True)
 class Bit:
     """A piece of a sentence; with an address it is a link."""
@@ -284,6 +289,6 @@ def _startable(orders: Sequence[TodayOrder]) -> list[TodayOrder]:
 
 
 def _order_task(order: TodayOrder, day: date) -> Task:
-    verb = STAGE_VERBS.get(order.next_stage, order.next_stage.capitalize())
+    verb = stage_verb(order.next_stage)
     due = f", {say_due(order.promised_on, day)}" if order.promised_on else ""
     return Task(verb, order_bit(order.code), f"{order.product} for {order.owner_name}{due}")

@@ -11,15 +11,20 @@
     return element.dataset.live.split(/\s+/).filter(Boolean);
   }
 
+  // A fold is known by its title: the figure beside it may be another in the new version.
+  function titleOf(summary) {
+    return (summary.querySelector("h2, h3, .working-title") || summary).textContent.trim();
+  }
+
   function openTitles(element) {
     const open = element.querySelectorAll("details[open] > summary");
-    return new Set([...open].map((summary) => summary.textContent.trim()));
+    return new Set([...open].map(titleOf));
   }
 
   // What the reader had opened stays open in the new version.
   function openAgain(element, titles) {
     for (const summary of element.querySelectorAll("details > summary")) {
-      if (titles.has(summary.textContent.trim())) summary.parentElement.open = true;
+      if (titles.has(titleOf(summary))) summary.parentElement.open = true;
     }
   }
 
