@@ -21,6 +21,7 @@ from doffer.fibre.moisture import (
     hank_regain_frac,
     regain_from_content_frac,
     room_regain,
+    settled_regain_frac,
     weighed_mass_g,
 )
 from doffer.tables.loader import Override, load_tables
@@ -152,3 +153,26 @@ def test_a_mills_own_regain_is_used_and_said():
     shipped = agreed_mass_working(TABLES, fibre="wool", dry_mass_g=1000.0)
     assert (shipped.result.value, shipped.status) == (pytest.approx(1170), Status.SOURCE)
     assert "wordscope" in shipped.source
+
+
+@given(
+    actual=st.floats(0, 1),
+    taken_up=st.floats(0, 0.3),
+    wider=st.floats(0, 0.1),
+)
+def test_fibre_settles_within_the_two_branches_and_stays_there(actual, taken_up, wider):
+    settled = settled_regain_frac(actual, taken_up_frac=taken_up, dried_frac=taken_up + wider)
+    assert taken_up <= settled <= taken_up + wider
+    assert settled_regain_frac(settled, taken_up_frac=taken_up, dried_frac=taken_up + wider) == settled
+
+
+def test_fibre_between_the_branches_keeps_its_water_and_drier_fibre_takes_up_less_than_washed():
+    at = {"taken_up_frac": 0.1759, "dried_frac": 0.1957}
+    assert settled_regain_frac(0.16, **at) == 0.1759
+    assert settled_regain_frac(0.18, **at) == 0.18
+    assert settled_regain_frac(0.60, **at) == 0.1957
+
+
+def test_branches_the_wrong_way_round_are_refused():
+    with pytest.raises(InputError, match="regain of the room"):
+        settled_regain_frac(0.16, taken_up_frac=0.2, dried_frac=0.1)

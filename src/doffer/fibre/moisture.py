@@ -163,6 +163,23 @@ def equilibrium_regain_frac(
     return wm * c * ka / ((1 - ka) * (1 + (c - 1) * ka))
 
 
+def settled_regain_frac(actual_regain_frac: float, *, taken_up_frac: float, dried_frac: float) -> float:
+    """Regain after a long stay in a room [frac]: ``min(max(R, R_up), R_down)``.
+
+    Wetter fibre dries to R_down, drier fibre takes up water to R_up, and between the two branches of its
+    moisture curve it keeps what it has. Simplest model of hysteresis, common practice, no source.
+
+    Raises
+    ------
+    InputError
+        A negative regain, or branches the wrong way round.
+    """
+    _check_regain("actual regain", actual_regain_frac)
+    if not 0 <= taken_up_frac <= dried_frac:
+        raise InputError("regain of the room", taken_up_frac, f"from 0 to the drying one of {dried_frac:g}")
+    return min(max(actual_regain_frac, taken_up_frac), dried_frac)
+
+
 @dataclass(frozen=True, slots=True)
 class RoomRegain:
     """Equilibrium regain in a room [frac]: the branch asked for, the span of both, and the working."""

@@ -11,7 +11,7 @@ from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.content import Basis, basis_regain_frac, label_shares
 from doffer.fibre.material import Material, join, take
-from doffer.fibre.moisture import equilibrium_regain_frac
+from doffer.fibre.moisture import Branch, equilibrium_regain_frac
 from doffer.planning.blend import BlendTakes, blend_takes
 from doffer.planning.layers import Layer, feed_sheet, layer_portions
 from doffer.planning.order_plan import BatchPlan, LotUse, OrderPlan
@@ -141,13 +141,16 @@ def _make_ready(batch: BatchSpec, ways: MillWays, tables: Tables, rng: np.random
 def stage_settings(
     batch: BatchSpec, whole: Mapping[str, Material], ways: MillWays, tables: Tables, *, agreed_frac: float
 ) -> dict[str, StageSettings]:
-    """Settings of every stage: hold-up as oven-dry fibre, passes, conditioner, where regain settles."""
+    """Settings of every stage: hold-up as oven-dry fibre, passes, conditioner, the room it settles in."""
     dry = {lot: float(material.total_dry_mass_g.mean()) for lot, material in whole.items()}
     total = sum(dry.values())
-    room_frac = sum(
-        (dry[start.lot] / total if total > 0 else 1 / len(dry))
-        * equilibrium_regain_frac(tables, start.fibre, rh_frac=ways.room_rh_frac)
-        for start in batch.lots
+    taken_up, dried = (
+        sum(
+            (dry[start.lot] / total if total > 0 else 1 / len(dry))
+            * equilibrium_regain_frac(tables, start.fibre, rh_frac=ways.room_rh_frac, branch=branch)
+            for start in batch.lots
+        )
+        for branch in (Branch.ABSORPTION, Branch.DESORPTION)
     )
     settles = {"dry", "rest", "card", "draw", "spin", "ply", "set", "skein"}
     passes = {"pick": ways.pick_passes, "draw": ways.draw_passes}
@@ -157,7 +160,7 @@ def stage_settings(
             if stage in ways.machines
             else 0,
             passes=passes.get(stage, 1),
-            regain_after_frac=room_frac if stage in settles else None,
+            room_regain_fracs=(taken_up, dried) if stage in settles else None,
             finish_frac_owf=ways.conditioner_frac_owf if stage == "pick" else 0.0,
             finish_water_parts=ways.conditioner_water_parts if stage == "pick" else 0.0,
         )

@@ -21,7 +21,7 @@ from doffer.planning.spread import Spread, spreads
 from doffer.planning.start import RAW_FORMS, starting_material
 from doffer.process.losses import sample_loss_fracs
 from doffer.process.pick import conditioned, sprayed
-from doffer.process.stage import StageResult, StageSettings
+from doffer.process.stage import StageResult, StageSettings, room_settled_frac
 from doffer.process.stages import STAGES
 from doffer.tables.loader import Tables
 from doffer.working import Working
@@ -121,9 +121,10 @@ def stage_ahead(
     fibres = [part.fibre for part in fed.constituents]
     losses = sample_loss_fracs(tables, stage=stage, fibres=fibres, rng=rng, n_samples=ways.n_samples)
     result = STAGES[stage](before, settings, losses, tables)
-    room_frac = all_settings["rest"].regain_after_frac or 0.0
-    ahead = _summed_up(fed, result, ways, tables, spray=told, room_frac=room_frac)
-    return replace(ahead, settles=settings.regain_after_frac is not None)
+    out_frac = result.material.actual_regain_frac
+    rested_frac = room_settled_frac(out_frac, all_settings["rest"])
+    ahead = _summed_up(fed, result, ways, tables, spray=told, rested_frac=rested_frac or out_frac)
+    return replace(ahead, settles=settings.room_regain_fracs is not None)
 
 
 def _planned_spray(fed: Material, settings: StageSettings, tables: Tables) -> Spray:
@@ -135,14 +136,14 @@ def _planned_spray(fed: Material, settings: StageSettings, tables: Tables) -> Sp
 
 
 def _summed_up(
-    fed: Material, result: StageResult, ways: MillWays, tables: Tables, *, spray: Spray, room_frac: float
+    fed: Material, result: StageResult, ways: MillWays, tables: Tables, *, spray: Spray, rested_frac: float
 ) -> StageAhead:
     out = result.material
     is_raw = fed.form in RAW_FORMS or float(fed.foreign_mass_g.max()) > 0
     stays_raw = is_raw and out.form in RAW_FORMS
     counted_in: Floats = fed.weighed_mass_g if is_raw else agreed_samples_g(fed, tables, ways.label_basis)
     counted_out = out.weighed_mass_g if stays_raw else agreed_samples_g(out, tables, ways.label_basis)
-    rested = replace(out, actual_regain_frac=room_frac).weighed_mass_g
+    rested = replace(out, actual_regain_frac=rested_frac).weighed_mass_g
     lost = counted_in - counted_out
     lost_frac = np.divide(lost, counted_in, out=np.zeros_like(lost), where=counted_in > 0)
     weighed, at_rest, dry, share = spreads(

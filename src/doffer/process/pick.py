@@ -61,7 +61,7 @@ def _with_spray(material: Material, product_mass_g: Floats, *, water_mass_g: flo
 
 
 def rest(material: Material, settings: StageSettings, loss_fracs: LossFracs, tables: Tables) -> StageResult:
-    """Stand covered until water and conditioner are even; regain goes to `settings.regain_after_frac`."""
+    """Stand covered until water and conditioner are even; regain settles in the room of the settings."""
     return run_through("rest", material, settings, loss_fracs, tables, Usual())
 
 

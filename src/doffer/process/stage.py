@@ -16,6 +16,7 @@ import numpy as np
 
 from doffer.fibre.arrays import Floats
 from doffer.fibre.material import Form, Material
+from doffer.fibre.moisture import settled_regain_frac
 from doffer.process.losses import LossFracs, lose, range_working
 from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
@@ -60,7 +61,9 @@ class StageSettings:
     passes : int
         Trips through the machine, >= 1; shares are lost at each, the hold-up once.
     regain_after_frac : float or None
-        Water over oven-dry fibre afterwards [frac]; None: what the stage leaves by itself.
+        Water over oven-dry fibre afterwards [frac]; None: what the room or the stage leaves by itself.
+    room_regain_fracs : (float, float) or None
+        Regain that fibre settles at in the room [frac], taking up water and drying; None: no time to.
     finish_frac_owf : float
         Conditioner put on, as a share of conditioned fibre [frac].
     finish_water_parts : float
@@ -77,6 +80,7 @@ class StageSettings:
     held_dry_mass_g: float = 0.0
     passes: int = 1
     regain_after_frac: float | None = None
+    room_regain_fracs: tuple[float, float] | None = None
     finish_frac_owf: float = 0.0
     finish_water_parts: float = 0.0
     foreign_left_frac: float | None = None
@@ -132,7 +136,12 @@ def run_through(
     stays = _ratio(lost.dry_mass_g, material.dry_mass_g)
     foreign = material.foreign_mass_g * stays * _first(settings.foreign_left_frac, usual.foreign_left_frac)
     finish = material.finish_mass_g * stays * _first(settings.finish_left_frac, usual.finish_left_frac)
-    regain = _first(settings.regain_after_frac, usual.regain_after_frac, material.actual_regain_frac)
+    regain = _first(
+        settings.regain_after_frac,
+        room_settled_frac(material.actual_regain_frac, settings),
+        usual.regain_after_frac,
+        material.actual_regain_frac,
+    )
     out = Material(
         constituents=material.constituents,
         dry_mass_g=lost.dry_mass_g,
@@ -155,6 +164,14 @@ def run_through(
         working=(loss_working(stage, material, out, settings, share, tables),),
         cautions=cautions_for(tables, stage=stage),
     )
+
+
+def room_settled_frac(actual_regain_frac: float, settings: StageSettings) -> float | None:
+    """Regain after settling in the room of the settings [frac]; None where there is no time to."""
+    if settings.room_regain_fracs is None:
+        return None
+    taken_up, dried = settings.room_regain_fracs
+    return settled_regain_frac(actual_regain_frac, taken_up_frac=taken_up, dried_frac=dried)
 
 
 def _ratio(part: Floats, whole: Floats) -> Floats:

@@ -33,5 +33,5 @@ def extract(
 
 
 def dry(material: Material, settings: StageSettings, loss_fracs: LossFracs, tables: Tables) -> StageResult:
-    """Dry on the rack to the room: `settings.regain_after_frac` is the fibre's equilibrium regain there."""
+    """Dry on the rack to the room of the settings."""
     return run_through("dry", material, settings, loss_fracs, tables, Usual())
