@@ -13,4 +13,8 @@ def say_dose(dose: DosePlan, system: str = "metric") -> str:
     """
     if system == "metric" or not dose.said:
         return dose.words
-    return dose.said.format(*(say(figure.value, figure.unit, system) for figure in dose.figures))
+    figures = [say(figure.value, figure.unit, system) for figure in dose.figures]
+    words = dose.said.format(*figures)
+    for figure in figures:
+        words = words.replace(f"{figure} to {figure} ", f"{figure} ")  # grams apart, alike in ounces
+    return words

@@ -86,7 +86,7 @@ class StagePlan:
         """On which basis `losses_agreed_g` counts, in words; empty where nothing is lost."""
         kinds = {loss.kind for loss in self.losses}
         said = ["fibre at agreed regain"] if kinds & FIBRE_LOST else []
-        said += ["grease and dirt as weighed"] if LossKind.FOREIGN in kinds else []
+        said += ["dirt as weighed"] if LossKind.FOREIGN in kinds else []
         return ", ".join(said)
 
 
