@@ -56,7 +56,7 @@ def conditioner(
 
     """
     _in_range("fibre", fibre_mass_g, 0, MOST_FIBRE_G, "grams")
-    _in_range("conditioner dose", dose_frac_owf, 0, 0.2, "of the fibre (20 %)")
+    _share_in_range("conditioner dose", dose_frac_owf, 0.2)
     _in_range("parts of water", water_parts, 0, 20, "parts to one part of product")
     product = fibre_mass_g * dose_frac_owf
     water = product * water_parts
@@ -135,7 +135,7 @@ def scour(
     table additives.
     """
     _in_range("greasy fibre", raw_mass_g, 0, MOST_FIBRE_G, "grams")
-    _in_range("detergent", detergent_frac, 0, 0.2, "of the fibre (20 %)")
+    _share_in_range("detergent", detergent_frac, 0.2)
     _in_range("liquor ratio", liquor_ratio, 5, 100, "litres to one kilogram")
     detergent = raw_mass_g * detergent_frac
     return ScourDose(
@@ -197,7 +197,7 @@ def dye(
         Water the wetted-out fibre already holds, over its mass [frac].
     """
     _in_range("fibre", fibre_mass_g, 0, MOST_FIBRE_G, "grams")
-    _in_range("depth of shade", depth_frac_owf, 0, 0.15, "of the fibre (15 %)")
+    _share_in_range("depth of shade", depth_frac_owf, 0.15)
     _in_range("stock solution", stock_g_per_100ml, 0.05, 20, "g in 100 mL")
     _in_range("liquor ratio", liquor_ratio, 5, 100, "litres to one kilogram")
     _in_range("water in the fibre", wet_pickup_frac, 0, 4, "of its mass")
@@ -258,7 +258,7 @@ def acid(
     dosed at half.
     """
     _in_range("fibre", fibre_mass_g, 0, MOST_FIBRE_G, "grams")
-    _in_range("acid dose", dose_frac_owf, 0, 0.2, "of the fibre (20 %)")
+    _share_in_range("acid dose", dose_frac_owf, 0.2)
     _in_range("strength", strength_frac, 0.01, 1, "(1 to 100 %)")
     _in_range("density", density_g_per_ml, 0.5, 2, "g per mL")
     pure = fibre_mass_g * dose_frac_owf
@@ -290,6 +290,12 @@ def salt_mass_g(*, fibre_mass_g: float, dose_frac_owf: float) -> float:
 
 
 MOST_FIBRE_G = 1_000_000  # a tonne at once is a typing error in a small mill
+
+
+def _share_in_range(field: str, share_frac: float, most_frac: float) -> None:
+    """A share of the fibre, refused in percent, as it is typed."""
+    if not 0 <= share_frac <= most_frac:
+        raise InputError(field, f"{share_frac * 100:g} %", f"from 0 to {most_frac * 100:g} % of the fibre")
 
 
 def _in_range(field: str, value: float, low: float, high: float, unit: str) -> None:
