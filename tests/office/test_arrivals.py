@@ -272,3 +272,38 @@ def test_an_order_without_announced_fibre_shows_no_such_figures(client, demo_mil
     page = words(client.get("/orders/O203/"))
     assert "Arrived so far" not in page
     assert 'id="promise"' not in page
+
+
+def test_another_wish_after_the_first_bag_leaves_what_is_still_to_come(client, order):
+    lot = lot_of(bag(client, "8", order))
+    sent = {
+        **ANNOUNCED,
+        "key": str(uuid.uuid4()),
+        "act": "keep",
+        "batch": "1",
+        f"lot_{lot}": "yes",
+        "plies": "3",
+    }
+    answer = client.post(f"/orders/{order}/wish/", sent)
+    assert answer.status_code == 302, words(answer)
+    assert planned_g(order) == [8_000, 22_000]
+    assert one_order(order).plans[0].spec["batches"][0]["wish"]["plies"] == 3
+    assert waits(order).to_come_g == 22_000
+    less = client.post(f"/orders/{order}/wish/", {**sent, "key": str(uuid.uuid4()), "mass": "20"})
+    assert less.status_code == 302
+    assert planned_g(order) == [8_000, 12_000]
+
+
+def test_the_answer_beside_the_wish_counts_what_is_still_to_come(client, order):
+    lot = lot_of(bag(client, "8", order))
+    sent = {**ANNOUNCED, "batch": "1", f"lot_{lot}": "yes"}
+    answer = words(client.post(f"/orders/{order}/wish/answer/", sent))
+    finished = answer[answer.index('<p class="figure-value">') :].split(">")[1].split("<")[0]
+    assert 19 < float(finished.split()[0]) < 20, finished  # 8 kg alone give about 5 kg
+
+
+def test_a_wish_agreed_anew_is_the_promise_from_then_on(client, order):
+    sent = {**ANNOUNCED, "key": str(uuid.uuid4()), "act": "keep", "batch": "1", "mass": "20"}
+    assert client.post(f"/orders/{order}/wish/", sent).status_code == 302
+    assert cells(promised(client, order), "Finished weight")[2] == "as promised"
+    assert "?plan=2" in promised(client, order)

@@ -222,3 +222,24 @@ def test_a_lot_asks_what_it_can_become_with_its_owner_and_itself_chosen(client, 
     assert 'name="lot_L040" value="yes" checked' in text
     assert "Saltwhistle Croft" in text
     assert "Safe to promise" in text
+
+
+def test_somebody_new_with_a_name_that_is_taken_is_asked_about(client, demo_mill):
+    first = take(client, owner="Marra Ellin")
+    assert first.status_code == 302
+    again = take(client, owner="marra  ellin", owner_code="new")
+    assert again.status_code == 422
+    assert "Is this the same person?" in words(again)
+    assert len(find_customers("Marra Ellin").rows) == 1
+    apart = take(client, owner="Marra Ellin", owner_code="new", apart="Fellside")
+    assert apart.status_code == 302
+    assert [row.name for row in find_customers("Marra Ellin").rows] == [
+        "Marra Ellin",
+        "Marra Ellin, Fellside",
+    ]
+
+
+def test_a_name_too_long_for_a_tag_is_not_taken_at_the_counter(client, demo_mill):
+    answer = take(client, owner="Brack " * 30)
+    assert answer.status_code == 422
+    assert "at most 80 letters long" in words(answer)

@@ -16,7 +16,8 @@ from doffer import __version__
 from doffer.errors import DofferError
 from doffer.mill.commands.counter import FirstPlan, NewOwner, take_at_counter
 from doffer.mill.commands.orders import MILL_FIBRE, OWN_FIBRE, OrderFacts, OrderLotFacts
-from doffer.mill.queries.customers import CustomerRow, find_customers
+from doffer.mill.names import told_apart
+from doffer.mill.queries.customers import CustomerRow, find_customers, owners_called
 from doffer.mill.queries.lots import LotRow, one_lot
 from doffer.mill.queries.own_stock import own_stock, unpromised_lots
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
@@ -146,6 +147,7 @@ def counter_context(request: HttpRequest, counter: Counter) -> dict[str, Any]:
         "labels": labels_of(counter.mine, tables),
         "stock_name": STOCK,
         "share_name": SHARE,
+        "alike": owners_called(counter.owner.typed) if counter.owner.is_new else (),
     }
 
 
@@ -287,6 +289,12 @@ def _check_complete(counter: Counter) -> None:
         typed.needed("mass", "Type how much there is; about is good enough, such as 2,7 kg.")
     if not typed.is_said("piece"):
         typed.wrong("piece", "Type the weight of a skein, bump or batt, such as 100 g.")
+    new = _new_owner(counter)
+    if counter.owner.typed and new is not None and counter.owner.is_new and owners_called(new.name):
+        typed.wrong(
+            "owner",
+            f"There is already somebody called {new.name}. Choose them below, or say what tells them apart.",
+        )
     for problem in counter.planned.problems:
         typed.wrong("form", problem)
 
@@ -295,7 +303,7 @@ def _new_owner(counter: Counter) -> NewOwner | None:
     if counter.owner.chosen is not None:
         return None
     return NewOwner(
-        name=counter.owner.typed,
+        name=told_apart(counter.owner.typed, counter.typed.text("apart")),
         phone=counter.typed.text("phone"),
         units=counter.typed.system,
         country_rules=counter.inputs.settings["country_rules"],

@@ -14,9 +14,10 @@ from doffer import __version__
 from doffer.errors import DofferError
 from doffer.mill.commands.counter import FirstPlan, WishChange, change_wish
 from doffer.mill.commands.orders import MILL_FIBRE, OWN_FIBRE, OrderLotFacts
+from doffer.mill.queries.arrivals import arrival_of
 from doffer.mill.queries.lots import LotRow
 from doffer.mill.queries.orders import OneOrder, one_order
-from doffer.mill.queries.plan_inputs import plan_inputs
+from doffer.mill.queries.plan_inputs import LEAST_MASS_G, PlanInputs, plan_inputs
 from doffer.office.asked import acting, fresh_key, key_of
 from doffer.office.new_order import (
     SYSTEMS,
@@ -28,7 +29,7 @@ from doffer.office.new_order import (
     told_of,
     view_of,
 )
-from doffer.office.new_order_form import batch_wish, plan_asked, read_counter, read_date
+from doffer.office.new_order_form import Asked, batch_wish, plan_asked, read_counter, read_date
 from doffer.office.order_spec import BatchWish, OrderWish, Planned, plan_of_order, read_wish, wish_data
 from doffer.office.order_wish_form import (
     Candidates,
@@ -44,8 +45,10 @@ from doffer.office.plan_view import wish_words
 from doffer.office.readings import Typed
 from doffer.people.rights import Right, require
 from doffer.pictures.words import say_list
+from doffer.planning.expected import Expected
 from doffer.planning.plan_json import to_plain
 
+LEAST_TO_REMOVE = 2  # parts an order has when one of them can be taken out
 LONGEST = {"product": 120, "target": 200, "label_wanted": 200}
 
 
@@ -56,8 +59,10 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
     order = one_order(code)
     data = request.POST if request.method == "POST" else request.GET
     one, lots, counter = _look(request, order, data)
-    if request.method == "POST" and data.get("act") == "keep" and _keep(request, order, one, counter):
-        return redirect("order", code=code)
+    if request.method == "POST":
+        done = {"keep": _keep, "remove": _remove}.get(data.get("act", ""))
+        if done and done(request, order, one, counter):
+            return redirect("order", code=code)
     status = 422 if request.method == "POST" and counter.typed.errors else 200
     return render(
         request, "office/order_wish.html", _context(request, order, one, lots, counter), status=status
@@ -107,11 +112,12 @@ def _counter(order: OneOrder, wish: OrderWish, one: OneWish, lots: Candidates, t
     asked = read_counter(typed, tables, lots.stock, lots.mine)
     inputs = plan_inputs(lots=asked.all_lots)
     planned = Planned(None, None)
+    told = _still_told(order, one, lots, typed, asked)
     if not typed.errors:
         wanted = {row.lot.code: row.wanted_g for row in order.lots}
         ways = inputs.ways_for(order.country_rules, wish.ways)
-        name = one.batch.name if one.batch else name_of(asked)
-        planned = plan_asked(asked, inputs, ways, name, wanted_g=wanted)
+        name = _name(one, asked)
+        planned = plan_asked(_with_rest(order, asked, told, inputs), inputs, ways, name, wanted_g=wanted)
     return Counter(
         typed=typed,
         owner=Owner(order.row.owner_name, None, False, ()),
@@ -124,6 +130,47 @@ def _counter(order: OneOrder, wish: OrderWish, one: OneWish, lots: Candidates, t
         told=told_of(typed, asked),
         raised=raised_of(planned, inputs, typed.system),
     )
+
+
+def _still_told(
+    order: OneOrder, one: OneWish, lots: Candidates, typed: Typed, asked: Asked
+) -> Expected | None:
+    """What was announced for this batch, as the form says it, while some has come and not all of it."""
+    if one.batch is None or not one.batch.fibre or not asked.lots or arrival_of(order.row.code).is_all:
+        return None
+    without_bags = read_counter(Typed(typed.data, typed.system), plan_inputs().tables, lots.stock, ())
+    return without_bags.expected or one.batch.fibre[0]
+
+
+def _with_rest(order: OneOrder, asked: Asked, told: Expected | None, inputs: PlanInputs) -> Asked:
+    """What is asked, with what is still to come of announced fibre beside the bags that came."""
+    if told is None:
+        return asked
+    came_g = {lot.code: lot.came_g for lot in arrival_of(order.row.code).lots}
+    here_g = sum(came_g.get(lot.code, lot.mass_g) for lot in inputs.lots if lot.code in asked.lots)
+    rest_g = told.mass_g - here_g
+    if rest_g < LEAST_MASS_G:
+        return asked
+    return replace(asked, expected=replace(told, lot=f"{told.lot} to come", mass_g=rest_g))
+
+
+def _name(one: OneWish, asked: Asked) -> str:
+    return one.batch.name if one.batch else one.free_name(name_of(asked))
+
+
+def _remove(request: HttpRequest, order: OneOrder, one: OneWish, counter: Counter) -> bool:
+    """Take this part out of the order and keep the plan of the rest; False with a sentence if not."""
+    counter.typed.errors.clear()  # what stands in the fields does not matter any more
+    if one.batch is None or len(one.names) < LEAST_TO_REMOVE:
+        counter.typed.wrong(
+            "form", "An order keeps at least one part. Give the order up instead, on its page."
+        )
+        return False
+    try:
+        _change(request, order, one, None, note=f"{one.batch.name} taken out", dated={}, counter=counter)
+    except DofferError as error:
+        counter.typed.wrong("form", str(error))
+    return not counter.typed.errors
 
 
 def _keep(request: HttpRequest, order: OneOrder, one: OneWish, counter: Counter) -> bool:
@@ -139,7 +186,10 @@ def _keep(request: HttpRequest, order: OneOrder, one: OneWish, counter: Counter)
     if typed.errors or asked.wish is None:
         return False
     is_fixed = typed.text("date_kind") == "hard"
-    new = batch_wish(asked, one.batch.name if one.batch else name_of(asked))
+    new = batch_wish(asked, _name(one, asked))
+    told = _still_told(order, one, Candidates(counter.mine, counter.stock), typed, asked)
+    if told is not None:  # bags that came belong to the order; what was announced stays announced
+        new = replace(new, fibre=(told,), lots=tuple(code for code, _ in asked.stock))
     said = changes(
         one.batch,
         new,
@@ -147,6 +197,8 @@ def _keep(request: HttpRequest, order: OneOrder, one: OneWish, counter: Counter)
         fixed=(order.row.date_is_hard, is_fixed),
         system=typed.system,
     )
+    brought = set(asked.lots) - {row.lot.code for row in order.lots}
+    said += tuple(f"with {code}" for code in sorted(brought) if told is not None)
     if not said:  # nothing is kept twice: a form sent again finds its wish kept
         return True
     dated = {"promised_on": wanted_on, "date_is_hard": is_fixed}
@@ -154,15 +206,14 @@ def _keep(request: HttpRequest, order: OneOrder, one: OneWish, counter: Counter)
         _change(request, order, one, new, note=say_list(said, "and"), dated=dated, counter=counter)
     except DofferError as error:
         typed.wrong("form", str(error))
-        return False
-    return True
+    return not typed.errors
 
 
 def _change(
     request: HttpRequest,
     order: OneOrder,
     one: OneWish,
-    new: BatchWish,
+    new: BatchWish | None,
     *,
     note: str,
     dated: dict[str, Any],
@@ -171,20 +222,23 @@ def _change(
     wish = put_batch(read_wish(order.spec), one.number, new)
     before = set(one.batch.lots) if one.batch else set()
     mine = {row.lot.code for row in order.lots}
-    go = tuple(sorted(before - set(new.lots)))
+    named = new.lots if new else ()
+    go = tuple(sorted(before - set(named)))
     rows = {lot.code: lot for lot in (*counter.mine, *counter.stock)}
-    come = tuple(_facts(rows[code], counter) for code in new.lots if code not in mine)
+    come = tuple(_facts(rows[code], counter) for code in counter.asked.all_lots if code not in mine)
     changed = replace(order, spec=wish_data(wish))
     kept = [code for code in (*mine, *(item.lot for item in come)) if code not in go]
     planned = plan_of_order(changed, plan_inputs(lots=kept))
     if planned.spec is None or planned.plan is None:
         counter.typed.wrong("form", " ".join(planned.problems))
         return
-    title = f"{one.batch.name}: " if one.batch and len(one.names) > 1 else ""
+    title = _title(one, new)
     change_wish(
         acting(request),
         order.row.code,
-        WishChange(spec=wish_data(wish), come=come, go=go, words={**_words(one, wish, counter), **dated}),
+        WishChange(
+            spec=wish_data(wish), come=come, go=go, words={**_words(one, new, wish, counter), **dated}
+        ),
         plan=FirstPlan(
             spec=to_plain(planned.spec),
             result=to_plain(planned.plan),
@@ -197,14 +251,23 @@ def _change(
     )
 
 
+def _title(one: OneWish, new: BatchWish | None) -> str:
+    """Which part a change is about, where an order has several."""
+    if new is None or not one.names:
+        return ""
+    if one.batch is None:
+        return f"one more part, {new.name}: "
+    return f"{one.batch.name}: " if len(one.names) > 1 else ""
+
+
 def _facts(lot: LotRow, counter: Counter) -> OrderLotFacts:
     is_own = lot.code in {row.code for row in counter.stock}
     return OrderLotFacts(lot=lot.code, role=MILL_FIBRE if is_own else OWN_FIBRE)
 
 
-def _words(one: OneWish, wish: OrderWish, counter: Counter) -> dict[str, str]:
+def _words(one: OneWish, new: BatchWish | None, wish: OrderWish, counter: Counter) -> dict[str, str]:
     """The order's own words for what it becomes, written anew when the wish itself was changed."""
-    if one.batch is not None and one.batch.wish == counter.asked.wish:
+    if new is not None and one.batch is not None and one.batch.wish == new.wish:
         return {}
     said = [
         wish_words(each.wish, counter.typed.system).split(", ") for each in (*wish.batches, *wish.announced)
@@ -214,7 +277,7 @@ def _words(one: OneWish, wish: OrderWish, counter: Counter) -> dict[str, str]:
         "target": "; ".join(dict.fromkeys(", ".join(each[1:]) for each in said)),
     }
     view = counter.view
-    if view is not None and len(said) == 1:
+    if view is not None and new is not None and len(said) == 1:
         words["label_wanted"] = next((each.label.words for each in view.labels if each.is_printed), "")
     return {name: text[: LONGEST[name]] for name, text in words.items()}
 
