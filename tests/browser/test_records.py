@@ -2,6 +2,10 @@
 
 import pytest
 
+from doffer.tables.catalogue import TABLES
+
+SIX_SCREENS_PX = 4500  # at 360 x 740
+
 LIST = """tag,owner,fibre,breed,colour,weight
 A1,Saltwhistle Croft,wool,Shetland,moorit,"3,5 kg"
 A2,C03,wool,,white,about 3 bags
@@ -38,13 +42,13 @@ def test_records_are_read_in_both_lights_at_both_sizes(page, live, axe, shot, na
 def test_an_own_figure_is_put_in_refused_mended_and_taken_back(fresh_live, page_at):
     page = page_at(360, 740)
     page.goto(fresh_live + PAGES["row"])
-    page.get_by_label("Yield low").fill("70")
+    page.get_by_label("Clean fibre at least").fill("70")
     page.get_by_role("button", name="Let these figures count").click()
     page.expected("422")
     assert "at least 70" in page.locator(".field-error").first.inner_text()
-    assert page.get_by_label("Yield low").input_value() == "70"
-    page.get_by_label("Yield mode").fill("75")
-    page.get_by_label("Yield high").fill("80")
+    assert page.get_by_label("Clean fibre at least").input_value() == "70"
+    page.get_by_label("Clean fibre usually").fill("75")
+    page.get_by_label("Clean fibre at most").fill("80")
     page.get_by_role("button", name="Let these figures count").click()
     page.locator(".row-own").wait_for()
     assert "shipped" in page.locator(".row-own").inner_text()
@@ -93,3 +97,13 @@ def test_a_mill_of_ones_own_is_laid_down_and_waited_for(fresh_live, page_at, axe
     assert axe(page) == []
     page.goto(f"{fresh_live}/start/wait/?looked=60")
     assert "nobody serves it" in page.locator("h1").inner_text()
+
+
+def test_no_table_is_longer_than_six_screens_of_a_phone(live, page_at):
+    page = page_at(360, 740)
+    heights = {}
+    for name in ("", *(f"{table}/" for table in TABLES)):
+        page.goto(f"{live}/records/tables/{name}")
+        heights[name] = page.evaluate("document.documentElement.scrollHeight")
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+    assert {name: height for name, height in heights.items() if height > SIX_SCREENS_PX} == {}

@@ -4,10 +4,10 @@ import pytest
 from tests.office.page_words import words
 
 from doffer.mill import bridge
-from doffer.mill.queries.tables import current_tables, own_figures
-from doffer.office.tables import column_of
+from doffer.mill.queries.tables import current_tables, own_figures, table_columns
+from doffer.office.table_words import OF_TABLE, WORDS, column_of
 from doffer.tables.catalogue import TABLES
-from doffer.tables.loader import Override
+from doffer.tables.loader import FIXED_COLUMNS, Override
 
 ROW = "/records/tables/scour_yields/row/?key=fine_wool"
 
@@ -30,7 +30,7 @@ def test_every_table_is_shown_with_at_most_fifty_rows(client, people, name):
     page = client.get(f"/records/tables/{name}/")
     text = page.content.decode()
     assert page.status_code == 200
-    assert 1 <= text.count('<th scope="row">') <= 50
+    assert 1 <= text.count('<th scope="row">') + text.count('class="row-card"') <= 50
     assert TABLES[name].title in words(page)
 
 
@@ -51,9 +51,10 @@ def test_a_row_says_on_whose_word_it_stands(client, people):
     assert "1 to 2 of 2 rows" in text or "1 to 1 of 1 rows" in text
 
 
-def test_the_rows_after_fifty_are_on_the_next_page(client, people):
-    assert "1 to 50 of 103 rows" in words(client.get("/records/tables/regain/"))
-    assert "51 to 100 of 103 rows" in words(client.get("/records/tables/regain/?from=50"))
+def test_the_rows_after_sixteen_are_on_the_next_page(client, people):
+    assert "1 to 16 of 103 rows" in words(client.get("/records/tables/regain/"))
+    assert "17 to 32 of 103 rows" in words(client.get("/records/tables/regain/?from=16"))
+    assert "1 to 8 of 22 rows" in words(client.get("/records/tables/fibres/")), "it has many columns"
     assert "No row holds these words" in words(client.get("/records/tables/regain/?search=granite"))
 
 
@@ -73,7 +74,7 @@ def test_low_usual_and_high_are_put_in_together_and_shown_beside_the_shipped_one
     assert (row.yield_low_pct, row.yield_mode_pct, row.yield_high_pct) == (70, 75.5, 80)
     assert len(own_figures()) == 3
     text = words(client.get("/records/tables/scour_yields/"))
-    assert "75.5 shipped 50" in text
+    assert "75.5 % shipped 50" in text
     assert "the mill's own figure" in text
     assert "twelve lots" in text
 
@@ -126,13 +127,47 @@ def test_sources_stay_as_they_are(client_of, people, key):
     assert client.post(way, {"title": "Mine", "key": key}).status_code == 422
 
 
+def test_rows_are_found_by_fibre_and_stage_also_on_the_pages_that_follow(client, people):
+    losses = words(client.get("/records/tables/stage_losses/?stage=card&fibre=wool"))
+    assert "1 to 1 of 1 rows" in losses
+    assert "54 rows" not in words(client.get("/records/tables/breeds/?fibre=alpaca"))
+    carded = client.get("/records/tables/regain/?basis=eu_agreed").content.decode()
+    assert '<option value="eu_agreed" selected>eu agreed</option>' in carded
+    assert "/records/tables/regain/?basis=eu_agreed&amp;from=16" in carded
+    assert "103 rows" not in words(client.get("/records/tables/regain/?basis=eu_agreed"))
+    assert "103 rows" in words(client.get("/records/tables/regain/?basis=nonsense"))
+
+
 def test_column_names_become_words_with_their_unit():
-    assert (column_of("yield_low_pct").title, column_of("yield_low_pct").unit) == ("Yield low", "%")
-    assert (column_of("rate_wool_kg_per_h").title, column_of("rate_wool_kg_per_h").unit) == (
-        "Rate wool",
-        "kg/h",
-    )
-    assert (column_of("agreed_as").title, column_of("agreed_as").unit) == ("Agreed as", "")
+    said = [column_of("yield_low_pct"), column_of("rate_wool_kg_per_h"), column_of("agreed_as")]
+    assert [(column.title, column.unit) for column in said] == [
+        ("Clean fibre at least", "%"),
+        ("Wool in an hour", "kg/h"),
+        ("Regain as for", ""),
+    ]
+    assert column_of("value").title == "Usual"
+    assert column_of("value", "constants").title == "Figure"
+
+
+PLAIN = {
+    "breed", "case", "chart", "fibre", "grade", "item", "licence", "name", "place", "stage", "title", "year"
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_every_column_has_words_of_its_own(name):
+    columns = [field for field in table_columns(name) if field not in FIXED_COLUMNS]
+    assert [c for c in columns if c not in WORDS and (name, c) not in OF_TABLE and c not in PLAIN] == []
+    titles = [column_of(column, name).title for column in columns]
+    assert len(set(titles)) == len(titles), "no two columns are called the same"
+
+
+def test_a_table_shows_the_words_large_and_the_names_of_the_terminal_small(client, people):
+    page = client.get("/records/tables/stage_losses/")
+    assert "Usual loss, %" in words(page)
+    assert "Dry loss" not in words(page)
+    text = page.content.decode().replace("<wbr>", "")
+    assert '<code class="code-name">dry_loss_mode_pct</code>' in text
 
 
 def test_a_figure_that_no_longer_fits_is_said_on_the_page(client, small_mill, monkeypatch):

@@ -24,7 +24,25 @@ UNIT_WORDS = {
     "dtex": "dtex",
     "deg": "°",
 }
-VALUE_UNITS = {"frac": "of 1", "ratio": "", "pct": "%", "pct_owf": "% of the fibre", "um": "micron"}
+VALUE_UNITS = {
+    "frac": "of 1",
+    "ratio": "",
+    "pct": "%",
+    "pct_owf": "% of the fibre",
+    "um": "micron",
+    "deg_c": "°C",
+    "deg_c_per_min": "°C a minute",
+    "degrees": "°",
+    "g_per_100_ml": "g in 100 ml",
+    "g_per_ml": "g/ml",
+    "l_per_kg": "l for 1 kg",
+    "m_per_s": "m/s",
+    "n_per_ktex": "N for 1000 tex",
+    "parts_per_part": "parts for 1 part",
+    "ph": "pH",
+    "tpm": "turns/m",
+    "h": "hours",
+}  # what a row's own column "unit" means
 WORDS = {
     "regain65_pct": "Water at 65 % humidity",
     "density_g_cm3": "Density of the fibre",
@@ -43,6 +61,7 @@ WORDS = {
     "slippery": "Slippery",
     "aliases": "Also called",
     "family": "Kind of stuff",
+    "unit": "Counted in",
     "curve": "Moisture curve",
     "form": "State",
     "basis": "By whose rule",
@@ -151,6 +170,13 @@ def column_of(name: str, table: str = "") -> Column:
     return Column(name, title, unit)
 
 
+def cell_words(column: str, value: str) -> str:
+    """A cell as it is said: units by their signs, short names with spaces."""
+    if column == "unit" and value in VALUE_UNITS:
+        return VALUE_UNITS[value]
+    return value.replace("_", " ").replace(";", "; ") if column != "title" else value
+
+
 def row_words(key: str) -> str:
     """A row's key as it is said: "card/fine_wool" is "card, fine wool"."""
     return key.replace("_", " ").replace("/", ", ")
@@ -159,7 +185,7 @@ def row_words(key: str) -> str:
 def change_words(change: FigureChange) -> str:
     """What changed: "Losses by stage, wash, wool: usual loss 2 % -> 3 %"."""
     column = column_of(change.column, change.table)
-    unit = column.unit or VALUE_UNITS.get(change.unit, change.unit.replace("_", " "))
+    unit = column.unit or cell_words("unit", change.unit)
     before, now = (
         f"{value or 'nothing'} {unit if value else ''}".strip() for value in (change.before, change.now)
     )
