@@ -28,6 +28,7 @@ from doffer.office.plan_view import BatchView, SkeinsView, order_view, skeins_vi
 from doffer.office.promise import came_for, promise_view
 from doffer.office.readings import Typed
 from doffer.office.table_words import change_words, with_news
+from doffer.office.today_words import stage_verb
 from doffer.people.rights import Right, may
 from doffer.pictures import steps
 from doffer.pictures.colour import fibre_hex
@@ -125,6 +126,9 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
         "unused": _unused(order, shown.spec, came),
         "came": came,
         "promise": promise_view(order, inputs, shown.plan, came, units=units),
+        "next_stage": _next_stage(order, shown),
+        "running": [run for run in order.runs if run.ended_at is None],
+        "stage_verb": stage_verb,
         "waits": read_wish(order.spec).waits,
         "candidates": _candidates(order),
         "change_words": change_words,
@@ -180,6 +184,19 @@ def batch_views(order: OneOrder, inputs: PlanInputs, shown: ShownPlan, units: st
         runs=order.runs,
         made_at=shown.version.made_at if shown.version else None,
     )
+
+
+def _next_stage(order: OneOrder, shown: ShownPlan) -> str:
+    """The stage the hands do next: as the order says, else the first of the plan not run since."""
+    made_at = shown.version.made_at if shown.version else None
+    done = {run.stage for run in order.runs if run.ended_at}
+    if order.row.next_stage and order.row.next_stage not in done:
+        return order.row.next_stage
+    if shown.plan is None:
+        return ""
+    since = {run.stage for run in order.runs if run.ended_at and made_at and run.ended_at >= made_at}
+    stages = (stage.stage for batch in shown.plan.batches for stage in batch.stages)
+    return next((stage for stage in stages if stage not in since), "")
 
 
 def _unused(order: OneOrder, spec: OrderSpec | None, came: WaitingOrder | None) -> tuple[Any, ...]:
