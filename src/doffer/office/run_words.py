@@ -60,7 +60,11 @@ WATER_WORDS: Final = (
 # What is sprayed at the picker is still in the fibre when it is weighed there.
 SPRAYED_AT: Final = "pick"
 FRESH: Final = "fresh"
-FRESH_WORDS: Final = (FRESH, "As it left the machine", "with all that was sprayed still in it")
+SPRAYED_WATER_WORDS: Final = (
+    (FRESH, "As it left the machine", "with all that was sprayed still in it"),
+    ("desorption", "Dried off again", "it lay in the room meanwhile"),
+    ("wet", "Still wet"),
+)
 
 # What usually comes next for fibre in a form; the form of another stage is one choice away.
 NEXT_STAGE: Final = {
@@ -83,7 +87,7 @@ def wastes_of(stage: str) -> tuple[str, ...]:
 
 def water_words_of(stage: str) -> tuple[tuple[str, ...], ...]:
     """Choices of how dry it is when it is weighed behind a stage."""
-    return (FRESH_WORDS, *WATER_WORDS) if stage == SPRAYED_AT else WATER_WORDS
+    return SPRAYED_WATER_WORDS if stage == SPRAYED_AT else WATER_WORDS
 
 
 def water_after(stage: str) -> str:
