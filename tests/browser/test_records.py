@@ -73,6 +73,31 @@ def test_a_farms_list_is_looked_at_and_brought_in_without_the_refused_row(fresh_
     assert page.locator("h1").inner_text() == "A1"
 
 
+STRANGERS = """tag,owner,fibre,breed,colour,weight
+S1,Saltwistle Croft,wool,Shetland,moorit,"3,5 kg"
+S2,Gorse Nook,wool,,white,4 kg
+"""
+
+
+def test_owners_of_a_list_who_are_not_known_are_asked_about_and_recorded_with_their_lots(
+    fresh_live, page_at, axe
+):
+    page = page_at(360, 740)
+    page.goto(fresh_live + PAGES["import"])
+    file = {"name": "farms.csv", "mimeType": "text/csv", "buffer": STRANGERS.encode()}
+    page.get_by_label("The list").set_input_files(file)
+    page.get_by_role("button", name="Look at every row").click()
+    page.get_by_label("It is Saltwhistle Croft (C03)").check()
+    page.get_by_label("Record Gorse Nook, one bag").check()
+    assert axe(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.get_by_role("button", name="Look again with these owners").click()
+    page.get_by_role("button", name="Bring in two lots and record one new owner").click()
+    page.get_by_role("heading", name="Owners recorded with them").wait_for()
+    page.locator("main").get_by_role("link", name="Gorse Nook").click()
+    assert page.locator("h1").inner_text().startswith("Gorse Nook")
+
+
 def test_a_safety_copy_is_made_while_one_watches(fresh_live, page_at):
     page = page_at(1440, 900)
     page.goto(fresh_live + PAGES["backups"])

@@ -146,7 +146,7 @@ def test_the_workbook_is_understood_or_refused_line_by_line():
     )
     second = rows[5].lot
     assert (second.fibre, second.gross_mass_mg, second.received_on) == ("suri", 5_200_000, date(2026, 1, 26))
-    assert "The spreadsheet's day number is 2026-01-26." in rows[5].remarks
+    assert "The spreadsheet's day number is Monday 26 January 2026." in rows[5].remarks
     assert "must be a date such as" in rows[7].sentences[0]
     assert "the spreadsheet made a date of it" in rows[8].sentences[0]
     assert "Did you mean “vicuna”?" in rows[9].sentences[0]

@@ -21,6 +21,7 @@ from doffer.exchange.quantities import (
 from doffer.fibre.kinds import Kind
 from doffer.fibre.material import Form
 from doffer.mill.import_rows import LotRow
+from doffer.pictures.calendar_words import say_day
 
 TAG_SIGNS = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]*")  # they stand in addresses and on printed tags
 DISAGREE_MG, DISAGREE_FRAC = 20_000, 0.005  # scales and rounding; more is two different bags
@@ -276,10 +277,10 @@ def _received(desk: Desk) -> date | None:
     day = desk.take("received", parse_date)
     if day is not None and day > desk.beside.today:
         desk.sentences.append(
-            f"{desk.heading('received')} is {day.isoformat()}, still to come; write the day it arrived."
+            f"{desk.heading('received')} is {say_day(day)}, still to come; write the day it arrived."
         )
     elif day is not None and is_day_number(desk.cells["received"]):
-        desk.remarks.append(f"The spreadsheet's day number is {day.isoformat()}.")
+        desk.remarks.append(f"The spreadsheet's day number is {say_day(day)}.")
     return day
 
 
