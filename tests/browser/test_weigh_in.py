@@ -1,6 +1,7 @@
 """At the door with a thumb: owner, bag, tag, what was seen, skirting; dry weight while typing."""
 
 import re
+import uuid
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -114,3 +115,64 @@ def test_the_form_works_without_scripts(live, page_at):
     page.get_by_label("Full, as the scale shows it").fill("4.65")
     page.get_by_role("button", name="Work it out without writing it down").click()
     expect(page.locator("#says")).to_contain_text("4.650\u202fkg")
+
+
+def announce(page: Page, address: str) -> str:
+    """An owner rings about 30 kg of alpaca; gives the number of the order."""
+    page.goto(f"{address}/orders/new/?owner=C03")
+    form = {
+        "owner": "C03", "owner_code": "C03", "speak": "metric", "fibre": "huacaya", "mass": "30",
+        "form": "skirted", "product": "yarn", "plies": "2", "thick": "200 m/100 g", "piece": "100 g",
+        "date_kind": "soft", "wanted": "2026-04-24", "act": "take", "key": str(uuid.uuid4()),
+        "csrfmiddlewaretoken": page.locator("input[name=csrfmiddlewaretoken]").first.input_value(),
+    }  # fmt: skip
+    answer = page.request.post(
+        f"{address}/orders/new/", form=form, headers={"Referer": f"{address}/orders/new/"}
+    )
+    assert "/orders/O" in answer.url, answer.text()[:2000]
+    return answer.url.rstrip("/").split("/")[-1]
+
+
+def test_a_bag_comes_in_for_the_order_that_waits_until_that_is_all_of_it(fresh_live, page, axe, shot):
+    order = announce(page, fresh_live)
+    page.goto(f"{fresh_live}/weigh-in/C03/")
+    page.get_by_label("waits for about").check()
+    assert axe(page) == []
+    assert_fits(page)
+    shot(page, "weigh-in-order")
+    page.get_by_label("Fibre or breed").fill("huacaya")
+    page.get_by_label("Skirted already").check()
+    page.get_by_label("Full, as the scale shows it").fill("8")
+    page.get_by_role("button", name="Write it down and make the tag").click()
+    came = page.locator("#for-order")
+    expect(came).to_contain_text("22.00\u202fkg")
+    assert axe(page) == []
+    assert_fits(page)
+    shot(page, "weigh-in-came")
+    page.goto(f"{fresh_live}/orders/{order}/")
+    expect(page.locator("#promise")).to_contain_text("What was promised can be kept.")
+    assert axe(page) == []
+    assert_fits(page)
+    shot(page, "order-came")
+    page.get_by_role("button", name="That is all of it").click()
+    expect(page.locator("#promise")).to_contain_text("fewer than")
+    expect(page.locator("#fibre")).to_contain_text("22.00\u202fkg less than was announced")
+    assert axe(page) == []
+    assert_fits(page)
+    shot(page, "order-all")
+    page.get_by_role("button", name="No, more is still to come").click()
+    expect(page.locator("#promise")).to_contain_text("What was promised can be kept.")
+
+
+def test_a_name_that_is_taken_is_asked_about_at_the_door(fresh_live, page, axe, shot):
+    page.goto(f"{fresh_live}/weigh-in/")
+    page.expected("422")
+    page.get_by_label("Farm or name", exact=True).fill("saltwhistle CROFT")
+    page.get_by_role("button", name="Go on to the first bag").click()
+    expect(page.locator("#alike")).to_contain_text("Is this the same person?")
+    assert axe(page) == []
+    assert_fits(page)
+    shot(page, "weigh-in-same-name")
+    page.get_by_label("No, somebody else").fill("Fellside")
+    page.get_by_role("button", name="Go on to the first bag").click()
+    expect(page.get_by_role("heading", name="A bag from saltwhistle CROFT, Fellside")).to_be_visible()
