@@ -4,6 +4,7 @@ import contextlib
 import hashlib
 import json
 import os
+import re
 import sqlite3
 import subprocess
 import sys
@@ -19,6 +20,7 @@ from tests.office.page_words import words
 
 from doffer.mill.folder import DATABASE, read_card, served_at
 from doffer.office import set_up
+from doffer.tables.loader import load_tables
 
 ANSWERS = {
     "name": "Barrow Lane Mill",
@@ -39,9 +41,14 @@ def demo_client(people, settings, tmp_path):
 
 
 def test_the_five_questions_are_asked_in_the_demo(demo_client):
-    text = words(demo_client.get("/start/"))
+    page = demo_client.get("/start/")
+    text = words(page)
     for question in ("1. What is your mill called?", "2. How", "3. Whose", "4. Which", "5. Who are you?"):
         assert question in text
+    # most mills have most machines: what is not there is unticked
+    assert len(re.findall(r'name="machines"[^>]* checked', page.content.decode())) == len(
+        load_tables().machine_kinds
+    )
     assert "Start my own mill" in words(demo_client.get("/records/"))
 
 
