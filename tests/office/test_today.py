@@ -43,6 +43,8 @@ def test_the_worry_list_of_the_demo_is_ordered_by_regret(demo_mill):
     late = next(worry for worry in worries if worry.tag == "late")
     assert "3 days late, since Friday" in late.what
     assert "show on 28 March" in next(worry for worry in worries if worry.tag == "hard date").what
+    unpaid = next(worry for worry in worries if worry.tag == "unpaid")
+    assert unpaid.what == "Long Ladle Llamas: unpaid invoice INV-118"
 
 
 def test_each_lot_of_concern_is_named_once_for_its_weight(demo_mill):

@@ -202,7 +202,13 @@ def _hold_worries(today: Today) -> Iterable[Worry]:
         day = promised.get(hold.order)
         date_words = f"; promised for {say_day(day, today.day)}" if day else ""
         word = "owner's word" if hold.kind == "waiting" else hold.kind
-        yield Worry(about, f"{hold.reason}{date_words}", word, "hold")
+        yield Worry(about, f"{_whose(hold, today)}{date_words}", word, "hold")
+
+
+def _whose(hold: HoldRow, today: Today) -> str:
+    """The reason of a hold; where it stops everything of an owner, with the owner's name before it."""
+    lots = _lots_of(hold, today) if hold.owner else []
+    return f"{lots[0].owner_name}: {hold.reason[:1].lower()}{hold.reason[1:]}" if lots else hold.reason
 
 
 def _about(hold: HoldRow) -> Bit:
