@@ -142,7 +142,7 @@ def test_a_corrected_weight_counts_as_arrived(client, order, demo_mill):
 
 def test_the_door_offers_the_order_that_waits_first_and_none_of_them(client, order):
     page = words(client.get(f"/weigh-in/{OWNER}/"))
-    assert f"{order} waits for about 30.00 kg of huacaya alpaca: this is for it" in page
+    assert f"{order} waits for about 30 kg of huacaya alpaca: this is for it" in page
     assert page.index(f'value="{order}"') < page.index("None of these")
     assert "new fibre without an order" in page
 

@@ -249,3 +249,24 @@ def test_copies_are_listed_newest_first_and_notes_beside_them_are_not(tmp_path):
     assert [copy.name for copy in found] == ["20260302-0900.sqlite3", "20260301-0900.sqlite3"]
     assert found[0].size_mb == 2
     assert _copies(tmp_path / "nowhere") == []
+
+
+def test_a_second_owner_of_a_name_is_asked_about_in_the_records(client, demo_mill):
+    from doffer.mill.queries.customers import find_customers
+
+    sent = {"key": str(uuid.uuid4()), "name": "saltwhistle  croft", "units": "metric", "country_rules": "EU"}
+    answer = client.post("/records/owners/new/", sent)
+    page = " ".join(answer.content.decode().split())
+    assert answer.status_code == 422
+    assert "There is already a Saltwhistle Croft (C03," in page
+    assert 'href="/records/owners/C03/"' in page
+    again = client.post("/records/owners/new/", {**sent, "apart": "Fellside"})
+    assert again.status_code == 302
+    assert [row.name for row in find_customers("Fellside").rows] == ["saltwhistle croft, Fellside"]
+
+
+def test_an_owner_is_not_renamed_into_another_one(client, demo_mill):
+    sent = {"name": "Saltwhistle Croft", "units": "metric", "country_rules": "EU"}
+    answer = client.post("/records/owners/C02/", sent)
+    assert answer.status_code == 422
+    assert "Is this the same person?" in answer.content.decode()

@@ -17,7 +17,7 @@ from doffer.office.asked import acting
 from doffer.office.order_spec import plan_of_order
 from doffer.office.orders import keep_plan, units_for
 from doffer.people.rights import Right, may
-from doffer.pictures.wording import say
+from doffer.pictures.wording import say, say_short_mass
 
 NO_ORDER = "without"
 
@@ -33,16 +33,19 @@ def order_choices(waiting: Sequence[WaitingOrder], system: str) -> tuple[tuple[s
 def _waits_words(order: WaitingOrder, system: str) -> str:
     if order.to_come_g <= 0:
         return f"{order.code}: more of its {order.words} than was announced"
-    return (
-        f"{order.code} waits for about {say(order.to_come_g, 'g', system)} of {order.words}: this is for it"
-    )
+    return f"{order.code} waits for about {_about(order.to_come_g, system)} of {order.words}: this is for it"
+
+
+def _about(mass_g: float, system: str) -> str:
+    """A weight as it is told on the telephone: "30 kg", "7.3 kg"."""
+    return say_short_mass(mass_g, system).replace(".0\u202f", "\u202f")
 
 
 def _note(order: WaitingOrder, system: str) -> str:
     wish = ", ".join(filter(None, (order.product, order.target)))
     if order.arrived_g <= 0:
         return wish
-    return f"{wish}; {say(order.arrived_g, 'g', system)} of {say(order.announced_g, 'g', system)} has come"
+    return f"{wish}; {say(order.arrived_g, 'g', system)} of {_about(order.announced_g, system)} has come"
 
 
 @require_POST

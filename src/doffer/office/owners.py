@@ -26,6 +26,7 @@ from doffer.office.asked import acting, fresh_key, key_of, number_after, units_o
 from doffer.people.rights import Right, may
 
 UNIT_CHOICES = (("metric", "kg, g and m"), ("us", "lb, oz and yd"))
+SAME_NAME = "Somebody here has this name already: say below whether it is the same person."
 FIELD_OF = {"name of the owner": "name", "units": "units"}
 
 
@@ -57,8 +58,8 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
         try:
             change_customer(acting(request), code, **_typed(request))
             return redirect("owner", code=code)
-        except QuestionError as asked:
-            errors["name"] = str(asked)
+        except QuestionError:
+            errors["name"] = SAME_NAME
         except InputError as wrong:
             errors[FIELD_OF.get(wrong.field, "__all__")] = str(wrong)
     return _form(request, _known(owner), errors, owner=owner)
@@ -72,8 +73,8 @@ def new(request: HttpRequest) -> HttpResponse:
         try:
             code = add_customer(acting(request), key=key_of(request), **_typed(request))
             return redirect("owner", code=code)
-        except QuestionError as asked:
-            errors["name"] = str(asked)
+        except QuestionError:
+            errors["name"] = SAME_NAME
         except InputError as wrong:
             errors[FIELD_OF.get(wrong.field, "__all__")] = str(wrong)
     return _form(request, {"units": units_of(request)}, errors, owner=None)

@@ -12,7 +12,7 @@ from doffer.mill.queries.plan_inputs import LEAST_MASS_G, PlanInputs
 from doffer.office.order_spec import plan_of_order
 from doffer.office.plan_view import PIECE_NAMES
 from doffer.pictures.calendar_words import say_day
-from doffer.pictures.wording import say, say_range
+from doffer.pictures.wording import say, say_range, say_short_mass
 from doffer.pictures.words import say_many
 from doffer.planning.order_plan import BatchPlan, OrderPlan
 from doffer.planning.plan_json import from_plain
@@ -113,7 +113,7 @@ def _batch_lines(was: BatchPlan, now: BatchPlan | None, title: str, *, units: st
     if abs(apart_g) <= SAME_FRAC * mass_g:
         apart = "as promised"
     else:
-        apart = f"{say(abs(apart_g), 'g', units)} {'more' if apart_g > 0 else 'less'}"
+        apart = f"{say_short_mass(abs(apart_g), units)} {'more' if apart_g > 0 else 'less'}"
     return [
         PromiseLine(
             f"{title}finished weight",

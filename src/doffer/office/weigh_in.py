@@ -25,6 +25,7 @@ from doffer.mill.queries.lots import OneLot, WeighingRow, one_lot
 from doffer.office.arrivals import NO_ORDER, order_choices
 from doffer.office.asked import acting, fresh_key, key_of
 from doffer.office.natural_colours import BY_KEY, PALETTE, lab_of_key
+from doffer.office.owners import SAME_NAME
 from doffer.office.readings import (
     BRANCHES,
     MASS_UNIT,
@@ -131,8 +132,8 @@ def new_owner(request: HttpRequest) -> HttpResponse:
     facts = {name: typed.text(name) for name in ("contact", "phone", "units") if typed.text(name)}
     try:
         code = add_customer(acting(request), key=key_of(request), name=_new_name(typed), **facts)
-    except QuestionError as asked:
-        typed.wrong("name", str(asked))
+    except QuestionError:
+        typed.wrong("name", SAME_NAME)
     except InputError as wrong:
         name = {"name of the owner": "name"}.get(wrong.field, wrong.field)
         typed.wrong(name if name in NEW_OWNER_FIELDS else "__all__", str(wrong))

@@ -69,8 +69,8 @@ def _ask_about_same_name(name: str, *, but: str = "") -> None:
         lots = "no lots" if not n_lots else "1 lot" if n_lots == 1 else f"{n_lots} lots"
         raise QuestionError(
             f"There is already a {other} ({code}, {lots}{', put away' if archived else ''})",
-            ("is this the same person?",),
-            f"If so, choose {code}; if it is another, put a word behind the name that tells them "
+            ("it may be the same person",),
+            f"If it is, choose {code}; if it is another, put a word behind the name that tells them "
             f"apart, such as the place: “{other}, Fellside”",
         )
 
