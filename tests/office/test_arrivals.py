@@ -104,6 +104,12 @@ def test_that_is_all_of_it_plans_what_came_and_can_be_taken_back(client, order, 
     assert {each.person for each in said} == {demo_mill.owner.name}
 
 
+def test_bags_are_not_asked_for_once_that_is_all_of_it(client, order):
+    assert "Have the bags come?" in words(client.get(f"/orders/{order}/"))
+    say_fibre(client, order, "all")
+    assert "Have the bags come?" not in words(client.get(f"/orders/{order}/"))
+
+
 def test_the_same_word_twice_is_written_down_once(client, order):
     say_fibre(client, order, "all")
     say_fibre(client, order, "all")
