@@ -15,6 +15,7 @@ from doffer.fibre.fineness import (
     Curve,
     blend_coarse_frac,
     coarse_frac,
+    fibres_across,
     histogram,
     length_shares,
     material_fineness,
@@ -163,3 +164,31 @@ def test_the_lognormal_curve_has_its_median_below_its_mean():
     median = 20 / math.sqrt(1 + 0.25**2)
     assert float(lognormal_cdf(median, mean_um=20.0, sd_um=5.0)) == pytest.approx(0.5)
     assert float(lognormal_cdf(0.0, mean_um=20.0, sd_um=5.0)) == 0
+
+
+YARNS = [case for case in TABLES.cross_section.values() if case.yarn_count_tex is not None]
+
+
+@pytest.mark.parametrize("case", YARNS, ids=lambda case: case.case)
+def test_fibres_across_a_strand_agree_with_the_worked_cases(case):
+    across = fibres_across(
+        count_tex=case.yarn_count_tex,
+        mass_shares=np.array([1.0]),
+        diameter_um=np.array([case.diameter_um]),
+        diameter_sd_um=np.array([case.diameter_um * case.diameter_cv_pct / 100]),
+        density_g_cm3=np.array([case.density_g_cm3]),
+    )
+    assert across == pytest.approx(case.n_fibres, abs=0.01)
+
+
+def test_half_of_each_of_two_fibres_has_the_mean_of_their_numbers():
+    def across(shares):
+        return fibres_across(
+            count_tex=50.0,
+            mass_shares=np.array(shares),
+            diameter_um=np.array([20.0, 30.0]),
+            diameter_sd_um=np.array([4.0, 7.0]),
+            density_g_cm3=np.array([1.31, 1.14]),
+        )
+
+    assert across([1, 1]) == pytest.approx((across([1, 0]) + across([0, 1])) / 2)

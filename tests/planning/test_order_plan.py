@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import re
 import time
 
 import numpy as np
@@ -243,3 +244,22 @@ def test_a_stage_opens_into_the_row_its_loss_comes_from():
 def test_a_mill_that_says_of_no_machine_what_it_keeps_is_warned():
     said = " ".join(plan_one(HUACAYA, DK, ways(skirts=False, n_samples=200)).warnings)
     assert "No machine of this mill says what it keeps" in said
+
+
+@pytest.mark.parametrize(
+    ("m_per_100g", "is_said"), [(450, False), (1000, False), (2600, True), (99_999, True)]
+)
+def test_a_yarn_with_too_few_fibres_across_is_said_to_be_no_yarn(m_per_100g, is_said):
+    wish = dataclasses.replace(DK, length_m_per_100g=m_per_100g)
+    said = " ".join(plan_one(HUACAYA, wish, ways(skirts=False, n_samples=200)).warnings)
+    assert ("This cannot be spun" in said) == is_said
+
+
+def test_the_finest_yarn_that_is_told_is_itself_let_pass():
+    wish = dataclasses.replace(DK, length_m_per_100g=9999)
+    said = " ".join(plan_one(HUACAYA, wish, ways(skirts=False, n_samples=200)).warnings)
+    finest = int(re.search(r"about (\d+) m in 100 g", said).group(1))
+    at_it = dataclasses.replace(DK, length_m_per_100g=finest - 1)
+    assert "cannot be spun" not in " ".join(
+        plan_one(HUACAYA, at_it, ways(skirts=False, n_samples=200)).warnings
+    )

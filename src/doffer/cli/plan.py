@@ -46,7 +46,12 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     words.add_argument(
         "--kg", action="append", type=number(0.001, 5000), default=[], help="its weight; once for each fibre"
     )
-    words.add_argument("--form", choices=FORMS, default="skirted", help="what it looks like now")
+    words.add_argument(
+        "--form",
+        choices=FORMS,
+        default="skirted",
+        help="what it looks like now (skirted unless said; greasy: skirting is still to come)",
+    )
     words.add_argument(
         "--product", choices=("yarn", "singles", "roving", "batt"), help="what it is to become"
     )
@@ -154,6 +159,7 @@ def _wish(args: argparse.Namespace, tables: Tables) -> Wish:
     from doffer.errors import InputError
     from doffer.exchange.quantities import parse_count_tex
     from doffer.fibre.kinds import find_fibre
+    from doffer.planning.put_up import M_PER_100G_TEX
     from doffer.planning.spec import Wish
 
     product = args.product or ("yarn" if args.yarn else "")
@@ -173,9 +179,6 @@ def _wish(args: argparse.Namespace, tables: Tables) -> Wish:
         finished_mass_g=args.finished_kg * G_PER_KG if args.finished_kg else None,
         shares=shares,
     )
-
-
-M_PER_100G_TEX = 100_000  # by definition: tex is g in 1000 m
 
 
 def _range(spread: Spread, *, unit: str) -> str:

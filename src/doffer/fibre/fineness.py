@@ -65,6 +65,29 @@ def length_shares(
     return np.asarray(raw / raw.sum())
 
 
+TEX_PER_UM2_G_CM3 = 1e-3  # a square micron of 1 g/cm3 weighs so many grams in 1000 m
+
+
+def fibres_across(
+    *,
+    count_tex: float,
+    mass_shares: Floats,
+    diameter_um: Floats,
+    diameter_sd_um: Floats,
+    density_g_cm3: Floats,
+) -> float:
+    """Mean number of fibres in the section of a strand: ``T sum_i w_i / t_i``, ``t = pi/4 rho (d^2 + s^2)``.
+
+    t is the count of a fibre [tex]; w shares by mass, shape (k,), summing to 1. For one fibre this is
+    ``4000 T / (pi rho d^2 (1 + CV^2))``. Source: geometry; worked cases in table cross_section.
+    """
+    _check_lots(mass_shares, diameter_um, diameter_sd_um)
+    if not count_tex > 0:
+        raise InputError("count", count_tex, "above zero tex")
+    fibre_tex = math.pi / 4 * density_g_cm3 * (diameter_um**2 + diameter_sd_um**2) * TEX_PER_UM2_G_CM3
+    return float(count_tex * (mass_shares / mass_shares.sum() / fibre_tex).sum())
+
+
 def number_shares(*, length_shares: Floats, fibre_length_mm: Floats) -> Floats:
     """Shares by number of fibres: ``n_i ~ l_i / L_i``, shape (k,), summing to 1; L mean fibre length [mm]."""
     if np.any(fibre_length_mm <= 0):

@@ -36,6 +36,9 @@ def put_up(*, mass_g: float, piece_mass_g: float, test_mass_g: float = 0.0) -> P
 WHOLE_DUST = 1e-9  # 7800.0000001 / 100 is 78 skeins, and so is 7799.9999999
 
 
+M_PER_100G_TEX = 100_000  # by definition: tex is g in 1000 m
+
+
 def length_samples_m(mass_g: Floats, *, length_m_per_100g: float, count_noise: Floats) -> Floats:
     """Metres of strand [m] = mass / 100 x m per 100 g x (1 + deviation of the count), shape (n,)."""
     return mass_g / 100 * length_m_per_100g * (1 + count_noise)
