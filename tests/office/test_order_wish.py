@@ -188,3 +188,69 @@ def test_yarn_that_is_made_is_not_offered_as_fibre(client, demo_mill):
     text = words(client.get("/orders/O202/wish/"))
     assert 'name="lot_L006"' in text
     assert 'name="lot_Y201"' not in text
+
+
+def names(order) -> list[str]:
+    return [batch["name"] for kind in ("batches", "announced") for batch in order.spec.get(kind, ())]
+
+
+def test_one_more_part_is_made_of_fibre_that_is_announced(client, demo_mill):
+    sent = filled(client, "O202", 2)
+    before = one_order("O202")
+    assert not any(f"lot_{row.lot.code}" in sent for row in before.lots)  # they go into the first part
+    answer = keep(client, "O202", sent, fibre="shetland", mass="4 kg", product="roving", piece="200 g")
+    assert answer.status_code == 302, words(answer)
+    order = one_order("O202")
+    assert names(order) == [*names(before), "Shetland, announced"]
+    assert [batch["lots"] for batch in order.spec["batches"]] == [before.spec["batches"][0]["lots"]]
+    assert [batch["product"] for batch in order.plans[0].result["batches"]] == ["yarn", "roving"]
+    assert order.plans[0].note.startswith("one more part, Shetland, announced: roving")
+    assert order.row.product == "2-ply yarn and roving"
+    assert "One more part" in words(client.get("/orders/O202/wish/"))
+
+
+def test_a_lot_that_stands_free_makes_a_part_of_its_own(client, demo_mill):
+    sent = filled(client, "O205")
+    del sent["lot_L019"]
+    assert keep(client, "O205", sent).status_code == 302
+    new = {**filled(client, "O205", 2), "lot_L019": "yes"}
+    assert "lot_L018" not in words(client.get("/orders/O205/wish/?batch=2"))
+    answer = keep(client, "O205", new, plies="3", piece="50 g")
+    assert answer.status_code == 302, words(answer)
+    order = one_order("O205")
+    assert [batch["lots"] for batch in order.spec["batches"]] == [["L018"], ["L019"]]
+    assert {row.lot.code for row in order.lots} == {"L018", "L019"}
+    assert len(order.plans[0].result["batches"]) == 2
+
+
+def test_two_parts_never_have_one_name(client, demo_mill):
+    for number in (2, 3):
+        sent = filled(client, "O202", number)
+        answer = keep(client, "O202", sent, fibre="shetland", mass=f"{number} kg")
+        assert answer.status_code == 302, words(answer)
+    assert names(one_order("O202"))[1:] == ["Shetland, announced", "Shetland, announced (2)"]
+
+
+def test_a_part_is_taken_out_and_earlier_plans_keep_it(client, demo_mill):
+    client.post("/orders/O201/plan/", {"key": str(uuid.uuid4())})
+    before = one_order("O201")
+    gone = before.spec["batches"][1]
+    page = words(client.get("/orders/O201/wish/?batch=2"))
+    assert f"Take “{gone['name']}” out" in page
+    answer = keep(client, "O201", filled(client, "O201", 2), act="remove", piece="a handful")
+    assert answer.status_code == 302, words(answer)
+    order = one_order("O201")
+    assert names(order) == [names(before)[0], names(before)[2]]
+    assert not {row.lot.code for row in order.lots} & set(gone["lots"])
+    assert order.plans[0].note == f"{gone['name']} taken out"
+    kept = [[batch["name"] for batch in plan.result["batches"]] for plan in order.plans]
+    assert kept == [names(order), names(before)]
+
+
+def test_the_only_part_is_not_taken_out(client, demo_mill):
+    before = one_order("O202")
+    assert "out of the order" not in words(client.get("/orders/O202/wish/"))
+    answer = keep(client, "O202", filled(client, "O202"), act="remove")
+    assert answer.status_code == 422
+    assert "at least one part" in words(answer)
+    assert (one_order("O202").spec, one_order("O202").plans) == (before.spec, before.plans)

@@ -48,6 +48,7 @@ from doffer.pictures.words import say_list
 from doffer.planning.expected import Expected
 from doffer.planning.plan_json import to_plain
 
+HERE_BEFORE = "it was here before more was announced"
 LEAST_TO_REMOVE = 2  # parts an order has when one of them can be taken out
 LONGEST = {"product": 120, "target": 200, "label_wanted": 200}
 
@@ -220,6 +221,8 @@ def _change(
     counter: Counter,
 ) -> None:
     wish = put_batch(read_wish(order.spec), one.number, new)
+    if one.is_new and new is not None and new.fibre:
+        wish = _apart_from_here(wish, order)
     before = set(one.batch.lots) if one.batch else set()
     mine = {row.lot.code for row in order.lots}
     named = new.lots if new else ()
@@ -229,7 +232,7 @@ def _change(
     changed = replace(order, spec=wish_data(wish))
     kept = [code for code in (*mine, *(item.lot for item in come)) if code not in go]
     planned = plan_of_order(changed, plan_inputs(lots=kept))
-    if planned.spec is None or planned.plan is None:
+    if planned.spec is None or planned.plan is None or _fails(new, planned):
         counter.typed.wrong("form", " ".join(planned.problems))
         return
     title = _title(one, new)
@@ -249,6 +252,18 @@ def _change(
         note=f"{title}{note}",
         key=key_of(request),
     )
+
+
+def _apart_from_here(wish: OrderWish, order: OneOrder) -> OrderWish:
+    """What lies in the order and goes into no part is not what a further part was announced of."""
+    used = {code for each in (*wish.batches, *wish.announced) for code in each.lots}
+    here = {row.lot.code: HERE_BEFORE for row in order.lots if row.lot.code not in used}
+    return replace(wish, waits={**here, **wish.waits})
+
+
+def _fails(new: BatchWish | None, planned: Planned) -> bool:
+    """Whether the part that is to be kept is one of those that cannot be planned."""
+    return new is not None and any(problem.startswith(f"{new.name}: ") for problem in planned.problems)
 
 
 def _title(one: OneWish, new: BatchWish | None) -> str:

@@ -30,6 +30,17 @@ class OneWish:
     batch: BatchWish | None
     names: tuple[str, ...]  # of all batches
 
+    @property
+    def is_new(self) -> bool:
+        """Whether it is one more part beside those there are."""
+        return self.batch is None and bool(self.names)
+
+    def free_name(self, name: str) -> str:
+        """A name no other part of the order has; plans are read part by part under their names."""
+        taken = {each for place, each in enumerate(self.names, start=1) if place != self.number}
+        again = (f"{name} ({count})" for count in range(2, len(taken) + 3))
+        return next((each for each in (name, *again) if each not in taken), name)
+
 
 @dataclass(frozen=True, slots=True)
 class Candidates:
@@ -45,16 +56,19 @@ def batches_of(wish: OrderWish) -> tuple[BatchWish, ...]:
 
 
 def one_wish(wish: OrderWish, number: int) -> OneWish:
-    """The batch that is meant; the first where the number is none of them."""
+    """The batch that is meant, or one more after the last; the first where the number is none of them."""
     batches = batches_of(wish)
+    names = tuple(each.name for each in batches)
+    if number == len(batches) + 1:
+        return OneWish(number, None, names)
     number = number if 1 <= number <= len(batches) else 1
-    return OneWish(number, batches[number - 1] if batches else None, tuple(each.name for each in batches))
+    return OneWish(number, batches[number - 1] if batches else None, names)
 
 
-def put_batch(wish: OrderWish, number: int, batch: BatchWish) -> OrderWish:
-    """The wish with another batch in this place."""
+def put_batch(wish: OrderWish, number: int, batch: BatchWish | None) -> OrderWish:
+    """The wish with another batch in this place, one more after the last, or (None) without this one."""
     batches = list(batches_of(wish))
-    batches[number - 1 : number] = [batch]
+    batches[number - 1 : number] = [] if batch is None else [batch]
     used = {code for each in batches for code in each.lots}
     return OrderWish(
         batches=tuple(each for each in batches if not each.fibre),
@@ -176,7 +190,7 @@ def changes(
     system: str,
 ) -> tuple[str, ...]:
     """What was changed, each in a few words; empty where nothing was."""
-    said = _wish_changes(old.wish, new.wish, system) if old else [wish_words(new.wish, system)]
+    said = wish_changes(old.wish, new.wish, system) if old else [wish_words(new.wish, system)]
     before = set(old.lots) if old else set()
     said += [f"with {lot}" for lot in new.lots if lot not in before]
     said += [f"without {lot}" for lot in sorted(before - set(new.lots))]
@@ -199,7 +213,8 @@ def _fibre_words(batch: BatchWish | None, system: str) -> str:
     )
 
 
-def _wish_changes(old: Wish, new: Wish, system: str) -> list[str]:
+def wish_changes(old: Wish, new: Wish, system: str) -> list[str]:
+    """What differs between two wishes, each in a few words."""
     said = []
     if old.product != new.product:
         said.append(f"{old.product} → {new.product}")

@@ -22,6 +22,7 @@ from doffer.mill.queries.pages import Page
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
 from doffer.mill.queries.tables import TablesSince, tables_since
 from doffer.office import order_papers
+from doffer.office.agreement import agreed_view
 from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after, speak
 from doffer.office.order_spec import Planned, plan_of_order, read_wish, same_kind_notes
 from doffer.office.plan_view import BatchView, SkeinsView, order_view, skeins_view
@@ -123,6 +124,7 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
         "order": order,
         "shown": shown,
         "views": views,
+        "agreed": agreed_view(order, units),
         "unused": _unused(order, shown.spec, came),
         "came": came,
         "promise": promise_view(order, inputs, shown.plan, came, units=units),

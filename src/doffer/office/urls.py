@@ -16,6 +16,7 @@ from doffer.office import (
     lots,
     machines,
     new_order,
+    order_agreed,
     order_wish,
     orders,
     owners,
@@ -37,6 +38,7 @@ urlpatterns: list[URLPattern] = [
     *holds.urlpatterns,
     *new_order.urlpatterns,  # before orders: “new” is no order number
     *order_wish.urlpatterns,
+    *order_agreed.urlpatterns,
     *orders.urlpatterns,
     *arrivals.urlpatterns,
     *doses.urlpatterns,
