@@ -7,9 +7,10 @@ from django.test import Client
 from tests.paper import sample
 
 from doffer.mill.models import Lot, Run, Weighing
+from doffer.mill.queries.lots import one_lot
 from doffer.mill.queries.orders import one_order
 from doffer.mill.queries.plan_inputs import plan_inputs
-from doffer.mill.queries.runs import Part, expected_out, one_run
+from doffer.mill.queries.runs import Part, expected_out, one_run, part_of
 from doffer.office.order_spec import plan_of_order
 from doffer.paper import fill
 from doffer.planning.stage_ahead import Spray
@@ -192,3 +193,11 @@ def test_the_dose_of_the_plan_counts_unless_another_is_typed(client_of, small_mi
         pytest.approx(agreed_g * 0.02, abs=0.01),
         pytest.approx(agreed_g * 0.08, abs=0.01),
     )
+
+
+def test_water_of_a_dyed_lot_is_not_taken_for_oil_when_it_is_dried(floor, small_mill):
+    dry_g = Lot.objects.get(code="L005").now_dry_mg / 1000
+    floor.post("/runs/new/", sent(stage="dye", out_1_gross="21", branch="wet"))
+    wet = part_of(one_lot("L005").row)
+    expected = expected_out("dry", [wet])
+    assert expected.weighed_usual_g == pytest.approx(dry_g * 1.17, rel=0.05)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 from doffer.mill import bridge
 from doffer.mill.booking import Reading
-from doffer.mill.models import Run, RunInput, Weighing
+from doffer.mill.models import Lot, Run, RunInput, Weighing
 from doffer.mill.models.weighings import Branch
 from doffer.planning.stage_ahead import Spray
 
@@ -38,6 +38,16 @@ def finish_in_g(run: Run) -> dict[str, float]:
     unweighed = [row for row in rows if row.weighing is None]
     before = _last_before(run, unweighed) if unweighed else {}
     return {row.lot.code: bridge.grams(_finish_mg(row, before)) for row in rows}
+
+
+def finish_share_now(lots: Iterable[Lot]) -> dict[str, float]:
+    """Oil on each lot as its latest weighing says, over what it weighed there [frac]; one query.
+
+    Never what is left over dry fibre and its water: on wet fibre that is water too.
+    """
+    found = Weighing.objects.filter(lot__in=[lot.pk for lot in lots]).order_by("pk")
+    rows = found.values_list("lot__code", "finish_mg", "gross_mg", "tare_mg")
+    return {code: oil / (gross - tare) if gross > tare else 0.0 for code, oil, gross, tare in rows}
 
 
 def _finish_mg(row: RunInput, before: Mapping[int, Weighing]) -> int:

@@ -13,7 +13,7 @@ from doffer.mill.queries.lots import LotRow, held_now, rows_of
 from doffer.mill.queries.orders import RunRow
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.queries.plan_inputs import GATHERED, ways_here
-from doffer.mill.riding import finish_in_g, spray_of
+from doffer.mill.riding import finish_in_g, finish_share_now, spray_of
 from doffer.planning.spec import LotStart, MachineUse, MillWays
 from doffer.planning.stage_ahead import Spray, StageAhead, stage_ahead
 from doffer.process.stage import Caution, cautions_for
@@ -32,7 +32,7 @@ BY_HAND = frozenset({"skirt", "rest", "dry"})  # stages without a machine that m
 class Part:
     """Fibre of one lot that goes into a stage: as weighed and, where known, oven-dry [g].
 
-    `finish_g` is the oil on it [g]; None: as the lot stands.
+    `finish_g` is the oil on it [g]; None: as the lot was weighed last.
     """
 
     lot: str
@@ -44,7 +44,7 @@ class Part:
 def part_of(row: LotRow, mass_g: float | None = None) -> Part:
     """The whole lot as it stands, or this much of it [g], with the dry fibre in it where that is known."""
     mass = row.mass_g if mass_g is None else mass_g
-    if row.dry_mass_g is None or not row.mass_g:
+    if not row.dry_mass_g or not row.mass_g:
         return Part(row.code, mass, None)
     return Part(row.code, mass, row.dry_mass_g * mass / row.mass_g)
 
@@ -269,6 +269,8 @@ def expected_out(
     if any(p.dry_mass_g is None and lots[p.lot].now_form not in bridge.RAW_FORMS for p in parts):
         return None  # wet fibre whose dry weight nobody knows: the tables say nothing about it
     ways = _on_machine(ways_here(order=order), stage, machine)
+    oil = finish_share_now(lots.values()) if any(p.finish_g is None for p in parts) else {}
+    parts = [replace(p, finish_g=p.mass_g * oil.get(p.lot, 0.0)) if p.finish_g is None else p for p in parts]
     starts = [_start(lots[p.lot], origins[lots[p.lot].pk], p, tables) for p in parts]
     return _expected(stage, stage_ahead(stage, starts, ways, tables, spray=spray))
 
@@ -288,9 +290,7 @@ def _start(lot: Lot, origins: Sequence[bridge.Origin], part: Part, tables: Table
     now = bridge.lot_start_of(lot, origins, tables)
     if part.dry_mass_g is None:
         return replace(now, weighed_mass_g=part.mass_g, finish_mass_g=0.0)
-    finish_g = part.finish_g
-    if finish_g is None:
-        finish_g = now.finish_mass_g * part.mass_g / now.weighed_mass_g if now.weighed_mass_g > 0 else 0.0
+    finish_g = part.finish_g or 0.0
     form = Form.SCOURED if now.form in bridge.RAW_FORMS else now.form
     regain = (part.mass_g - finish_g) / part.dry_mass_g - 1 if part.dry_mass_g > 0 else 0.0
     return replace(
