@@ -24,6 +24,7 @@ def test_the_owner_s_units_come_along(client, small_mill):
 def test_the_mill_s_own_fibre_brings_no_owner_along(client, small_mill):
     page = client.get("/orders/new/?lot=L005").content.decode()
     assert 'name="lot_L005"' not in page
+    assert 'value="Thimble End Mill (fictional)"' not in page
 
 
 def test_the_button_on_the_lot_leads_there(client, small_mill):
