@@ -334,8 +334,8 @@ def _bring_out(
     )
     if kept is not None:
         _recolour(lot, out)
-    stands_as(lot, weighing, place=PLACE_AFTER[run.stage], location=out.location)
         lot.now_dry_mg = ins[0].dry_mg  # wet fibre keeps it; a dry weighing puts its own in its place
+    stands_as(lot, weighing, place=PLACE_AFTER[run.stage], location=out.location)
     dry_g = bridge.maybe_grams(weighing.dry_mg)
     net_g = bridge.grams(weighing.net_mg)
     return OutLot(lot.code, container.tag, weighing.pk, net_g, dry_g, is_new=kept is None)
