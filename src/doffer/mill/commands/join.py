@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 from doffer.errors import InputError, RefusedError
 from doffer.mill import clock
 from doffer.mill.booking import announce, lot_of
-from doffer.mill.models import Hold, JoinDecision, Lot
+from doffer.mill.models import Hold, JoinDecision, Lot, Order
 from doffer.mill.models.lots import HoldKind
+from doffer.mill.stops import Stop, open_stops
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -39,19 +40,35 @@ def decide_join(by: Person | None, *, lots: Sequence[str], consent: str) -> int:
         return decision.pk
 
 
-def refuse_held(lots: Iterable[Lot], act: str) -> None:
-    """Fibre held for moth, quarantine or the owner's word does not go on; unpaid only stops dispatch."""
+def refuse_held(lots: Iterable[Lot], act: str, *, order: Order | None = None) -> None:
+    """Fibre held for moth, quarantine or the owner's word does not go on; unpaid only stops dispatch.
+
+    Held are lots by themselves, by their owner and by an order that they are for (`mill.stops`), and all
+    that is done for `order` while that is held.
+    """
     lots = list(lots)
-    holds = (
-        Hold.objects.filter(cleared_at=None).exclude(kind=HoldKind.UNPAID).select_related("lot", "customer")
-    )
-    reasons = [
-        f"{(hold.lot or hold.customer)} is on hold, {hold.get_kind_display()}: {hold.reason}"
-        for hold in holds.exclude(lot=None, customer=None)
-        if hold.lot_id in {lot.pk for lot in lots} or hold.customer_id in {lot.customer_id for lot in lots}
+    stopped = [
+        (stop, lot)
+        for stop in open_stops()
+        for lot in lots
+        if stop.stops_machines and stop.names(lot_id=lot.pk, customer_id=lot.customer_id)
     ]
+    reasons = [
+        f"{_held_thing(stop, lot)} is on hold, {HoldKind(stop.kind).label}: {stop.reason}"
+        for stop, lot in stopped
+    ]
+    if order is not None and all(stop.order != order.code for stop, _ in stopped):
+        holds = Hold.objects.filter(cleared_at=None, order=order).exclude(kind=HoldKind.UNPAID)
+        reasons += [f"{order.code} is on hold, {hold.get_kind_display()}: {hold.reason}" for hold in holds]
     if reasons:
-        raise RefusedError(act, tuple(reasons), "Have the hold cleared by the office first")
+        raise RefusedError(act, tuple(dict.fromkeys(reasons)), "Have the hold cleared by the office first")
+
+
+def _held_thing(stop: Stop, lot: Lot) -> str:
+    """What a person has to have cleared: the order with the lot that is for it, the lot, or its owner."""
+    if stop.order:
+        return f"{stop.order}, which {lot.code} is for,"
+    return lot.code if stop.lot_id else str(lot.customer)
 
 
 def join_allowed(lots: Sequence[Lot], decision_id: int | None) -> JoinDecision | None:

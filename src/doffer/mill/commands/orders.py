@@ -13,6 +13,7 @@ from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError
 from doffer.mill import bridge, clock
 from doffer.mill.booking import announce, customer_of, done_before, lot_of, remember
 from doffer.mill.commands.join import refuse_held
+from doffer.mill.made_for import lots_made_for
 from doffer.mill.models import Customer, Hold, Order, OrderLot, OrderPlan
 from doffer.mill.models.lots import HoldKind
 from doffer.mill.models.orders import OrderState
@@ -261,8 +262,9 @@ def move_order(by: Person | None, code: str, state: str, *, why: str = "") -> No
 
 
 def _refuse_dispatch(order: Order) -> None:
-    lots = [link.lot for link in order.order_lots.select_related("lot__customer")]
-    refuse_held(lots, f"{order.code} is not sent")
+    used = [link.lot for link in order.order_lots.select_related("lot__customer")]
+    lots = used + list(lots_made_for(order).filter(now_mass_mg__gt=0).select_related("customer"))
+    refuse_held(lots, f"{order.code} is not sent", order=order)
     open_ones = Hold.objects.filter(cleared_at=None)
     stops = list(open_ones.filter(order=order)) + list(
         open_ones.filter(customer=order.customer, kind=HoldKind.UNPAID)

@@ -165,14 +165,15 @@ def _begin(person: Person, facts: RunFacts, inputs: Sequence[RunIn], confirmatio
     if len(set(codes)) < len(codes):
         raise InputError("what goes in", ", ".join(codes), "each lot once")
     lots = {item.lot: lot_of(item.lot) for item in sorted(inputs, key=lambda item: item.lot)}
-    refuse_held(lots.values(), f"The {facts.stage} run does not start")
+    order = _found(Order, facts.order, "order")
+    refuse_held(lots.values(), f"The {facts.stage} run does not start", order=order)
     decision = join_allowed(list(lots.values()), facts.join_decision)
     _ask_about_inputs(lots, inputs, confirmation)
     run = Run.objects.create(
         code=next_code(RUN),
         stage=facts.stage,
         machine=_found(Machine, facts.machine, "machine"),
-        order=_found(Order, facts.order, "order"),
+        order=order,
         started_at=facts.started_at or clock.now(),
         person=person,
         settings=facts.settings | spray_settings(facts.spray),

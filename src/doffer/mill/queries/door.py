@@ -129,7 +129,7 @@ def bags_at_door(*, owner: str = "") -> tuple[BagAtDoor, ...]:
 def _waits_for(row: LotRow, graded: set[str]) -> str:
     if row.pest == Pest.UNCHECKED:
         return "check"
-    if row.is_held:
+    if row.is_stopped:
         return "hold"
     return "stage" if row.code in graded or row.form != Form.GREASY else "grade"
 

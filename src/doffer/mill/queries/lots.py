@@ -9,8 +9,10 @@ from django.db.models import Q, QuerySet
 
 from doffer.errors import NotFoundError
 from doffer.mill import bridge
+from doffer.mill.made_for import orders_made_for
 from doffer.mill.models import Container, Hold, Lot, LotPart, OrderLot, Photo, Weighing
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
+from doffer.mill.stops import Stop, open_stops
 from doffer.mill.tags import read_tag
 
 Lab = tuple[float, float, float]
@@ -40,6 +42,8 @@ class LotRow:
     note: str
     is_held: bool
     weighed_at: datetime | None
+    is_stopped: bool = False  # held, and not only until its bill is paid: it goes through no machine
+    held_for: str = ""  # why, of the oldest hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +149,7 @@ class OneLot:
     holds: tuple[HoldRow, ...]
     parts: tuple[PartRow, ...]  # empty for a lot that came in at the door
     orders: tuple[str, ...]
+    made_for: tuple[str, ...]  # orders whose fibre it is without being named in them
     photos: tuple[PhotoRow, ...]
 
 
@@ -182,24 +187,33 @@ _LOT_COLUMNS = (
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Who and what is on hold now."""
+    """Who and what is on hold now; `lots` are held by themselves or with their order."""
 
-    lots: frozenset[int]
-    customers: frozenset[int]
+    stops: tuple[Stop, ...]
+
+    @property
+    def lots(self) -> frozenset[int]:
+        return frozenset(stop.lot_id for stop in self.stops if stop.lot_id)
+
+    @property
+    def customers(self) -> frozenset[int]:
+        return frozenset(stop.customer_id for stop in self.stops if stop.customer_id)
+
+    def of(self, *, lot_id: int, customer_id: int) -> tuple[Stop, ...]:
+        """The holds that stop a lot, the oldest first."""
+        return tuple(stop for stop in self.stops if stop.names(lot_id=lot_id, customer_id=customer_id))
 
 
 def held_now() -> Held:
     """Lots and owners under an open hold; one query."""
-    open_holds = list(Hold.objects.filter(cleared_at=None).values_list("lot_id", "customer_id"))
-    return Held(
-        frozenset(lot for lot, _ in open_holds if lot), frozenset(owner for _, owner in open_holds if owner)
-    )
+    return Held(open_stops())
 
 
 def lot_row(values: tuple, held: Held) -> LotRow:
     """A row from `_LOT_COLUMNS`."""
     (pk, code, owner_id, owner, owner_name, fibre, breed, colour, lab_l, lab_a, lab_b, *rest) = values
     (form, place, location, mass_mg, dry_mg, received_on, soundness, pest, note, weighed_at) = rest
+    stops = held.of(lot_id=pk, customer_id=owner_id)
     return LotRow(
         code=code,
         owner=owner,
@@ -217,9 +231,15 @@ def lot_row(values: tuple, held: Held) -> LotRow:
         soundness=soundness,
         pest=pest,
         note=note,
-        is_held=pk in held.lots or owner_id in held.customers,
+        is_held=bool(stops),
         weighed_at=weighed_at,
+        is_stopped=any(stop.stops_machines for stop in stops),
+        held_for=_why_held(stops[0]) if stops else "",
     )
+
+
+def _why_held(stop: Stop) -> str:
+    return f"{stop.order}: {stop.reason}" if stop.order else stop.reason
 
 
 def rows_of(lots: QuerySet[Lot], held: Held) -> list[tuple[int, LotRow]]:
@@ -239,8 +259,8 @@ def list_lots(
     """Lots, newest first; two queries.
 
     `search` looks into number, tag, owner's name, fibre, breed, colour and location; `standing` is standing
-    (something is there), held (on hold by itself or its owner), all, or archived; `after` is the `next_after`
-    of the page before.
+    (something is there), held (on hold by itself, its order or its owner), all, or archived; `after` is the
+    `next_after` of the page before.
     """
     held = held_now()
     lots = Lot.objects.order_by("-pk")
@@ -362,7 +382,7 @@ def hold_rows(holds: QuerySet[Hold]) -> tuple[HoldRow, ...]:
 
 
 def one_lot(code: str) -> OneLot:
-    """Everything about one lot; nine queries whatever its age.
+    """Everything about one lot; ten queries whatever its age.
 
     Raises
     ------
@@ -372,7 +392,9 @@ def one_lot(code: str) -> OneLot:
     lot = Lot.objects.select_related("customer", "created_by").filter(code=code).first()
     if lot is None:
         raise NotFoundError("lot", code, "Search the list of lots or scan the tag")
-    row = lot_row(tuple(_column(lot, name) for name in _LOT_COLUMNS), held_now())
+    held = held_now()
+    stops = held.of(lot_id=lot.pk, customer_id=lot.customer_id)
+    row = lot_row(tuple(_column(lot, name) for name in _LOT_COLUMNS), held)
     fibre = bridge.load_tables().fibres.get(lot.fibre)
     return OneLot(
         row=row,
@@ -396,7 +418,9 @@ def one_lot(code: str) -> OneLot:
         weighings=list_weighings(code).rows,
         containers=_containers(lot),
         holds=hold_rows(
-            Hold.objects.filter(Q(lot=lot) | Q(customer=lot.customer_id)).order_by("-pk")[:ROWS_A_PAGE]
+            Hold.objects.filter(
+                Q(lot=lot) | Q(customer=lot.customer_id) | Q(pk__in=[stop.hold_id for stop in stops])
+            ).order_by("-pk")[:ROWS_A_PAGE]
         ),
         parts=_parts(lot),
         orders=tuple(
@@ -404,6 +428,7 @@ def one_lot(code: str) -> OneLot:
             .order_by("-order_id")
             .values_list("order__code", flat=True)[:ROWS_A_PAGE]
         ),
+        made_for=orders_made_for(lot),
         photos=_photos(lot),
     )
 

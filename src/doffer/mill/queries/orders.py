@@ -11,6 +11,7 @@ from django.db.models import Prefetch, Q
 from doffer.errors import NotFoundError
 from doffer.fibre.material import Form
 from doffer.mill import bridge
+from doffer.mill.made_for import lots_made_for
 from doffer.mill.models import (
     Change,
     Hold,
@@ -223,16 +224,9 @@ def _lots(order: Order, held: Held) -> tuple[OrderLotRow, ...]:
 
 
 def _made(order: Order, held: Held) -> tuple[MadeRow, ...]:
-    """Yarn with a part of the order's lots, made since it was booked; lots of the order itself left out."""
-    mine = OrderLot.objects.filter(order=order).values("lot_id")
-    yarn = Lot.objects.filter(
-        parts__origin__in=mine,
-        customer=order.customer,
-        now_form__in=YARN,
-        now_mass_mg__gt=0,
-        created_at__date__gte=order.booked_on,
-    ).exclude(pk__in=mine)
-    rows = rows_of(yarn.distinct().order_by("pk")[:ROWS_A_PAGE], held)
+    """Yarn that was made for the order and still lies here."""
+    yarn = lots_made_for(order).filter(now_form__in=YARN, now_mass_mg__gt=0)
+    rows = rows_of(yarn.order_by("pk")[:ROWS_A_PAGE], held)
     parts: dict[int, list[tuple[str, float]]] = {}
     named = LotPart.objects.filter(lot__in=[pk for pk, _ in rows]).order_by("-share_ppm")
     for lot, origin, share in named.values_list("lot_id", "origin__code", "share_ppm"):
