@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from doffer.pictures import heap, svg, tuft
@@ -33,6 +34,7 @@ EDGE_PX: Final = 10.0
 CROWD_G: Final = 1500.0  # room that even a light lot needs, for its number
 NAME_PX: Final = 16.0
 MASS_PX: Final = 18.0
+KEPT_ROPES: Final = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +224,7 @@ def _foot(place: Place, x: float, y: float, system: str) -> str:
     return mark + (svg.link(place.href, name, mass) if place.href else name + mass)
 
 
+@lru_cache(maxsize=KEPT_ROPES)
 def _rope(start: float, end: float, middle: float, *, is_upright: bool = False) -> str:
     """The strand: fibres that lie ever closer, then two plies around each other."""
     turn = start + (end - start) * 0.72

@@ -16,6 +16,7 @@ SQUASH: Final = 1.07  # a heap lies a little wider than it is high
 LABEL_PX: Final = 15
 ROW_PX: Final = 7.0
 STRAY_RADIUS: Final = 22.0
+KEPT: Final = 2048  # tufts that stay drawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,7 @@ def radius_of(area: float) -> float:
     return math.sqrt(area / math.pi)
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=KEPT)
 def shape(seed: str, area: float, fill: str, *, clear_px: float = 0.0, is_held: bool = False) -> str:
     """The tuft around (0, 0); a belt `clear_px` high in its middle stays free of crimp for a label."""
     edge = outline(seed, area)
@@ -144,6 +145,13 @@ def linked(tuft: Tuft, x: float, y: float, area: float, *, said: str, text_px: f
 
     The number stands inside where it fits, else below with a halo.
     """
+    drawn = _with_number(tuft, area, said, text_px)
+    return svg.told(said, drawn, transform=f"translate({num(x)} {num(y)})")
+
+
+@lru_cache(maxsize=KEPT)
+def _with_number(tuft: Tuft, area: float, said: str, text_px: float) -> str:
+    """Kept, since most tufts of a page were drawn for the page before."""
     radius = radius_of(area)
     is_inside = fits_label(tuft.code, area, text_px)
     lift = 0.0 if is_inside else -9.0
@@ -155,8 +163,7 @@ def linked(tuft: Tuft, x: float, y: float, area: float, *, said: str, text_px: f
         label,
         el("circle", cx=0, cy=0, r=max(24.0, radius), class_="p-hit"),
     )  # fmt: skip
-    inner = svg.link(tuft.href, *drawn, label=said) if tuft.href else "".join(drawn)
-    return svg.told(said, inner, transform=f"translate({num(x)} {num(y)})")
+    return svg.link(tuft.href, *drawn, label=said) if tuft.href else "".join(drawn)
 
 
 def _label(tuft: Tuft, bottom: float, text_px: float, *, is_inside: bool) -> str:
