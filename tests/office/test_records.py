@@ -1,6 +1,8 @@
 """Owners, machines, people, settings, safety copies: each for those who may, and only once."""
 
+import re
 import uuid
+from pathlib import Path
 
 import pytest
 from tests.office.page_words import words
@@ -78,6 +80,19 @@ def test_settings_are_typed_as_people_say_them_and_kept_as_figures(client_of, sm
     assert float(setting("least_billed_g")) == pytest.approx(1360.777)
     assert (setting("storage_fee_cents"), setting("altitude_m")) == ("450", "-12")
     assert setting("deposit_frac") == "0.30", "what was not changed keeps its default"
+
+
+def test_settings_that_nothing_reads_are_kept_for_later(client_of, small_mill):
+    from doffer.office.records import GROUPS
+
+    source = "".join(path.read_text("utf-8") for path in Path(house.__file__).parents[2].rglob("*.py"))
+    for title, keys in GROUPS:
+        for key in keys:
+            reads = re.search(rf'(settings\[|\btext\(|\bnumber\()"{key}"', source)
+            assert bool(reads) is not title.startswith("Kept for later"), key
+    said = words(client_of(small_mill.office).get("/records/settings/"))
+    later = said.split("Kept for later: not used yet")[1]
+    assert later.index("no date, price, fee or weight changes by them") < later.index("Working time")
 
 
 def test_one_wrong_setting_keeps_them_all_as_they_were(client_of, small_mill, jinja_context):
