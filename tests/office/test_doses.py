@@ -51,8 +51,24 @@ def test_another_bottle_is_asked_for_its_strength(client, demo_mill):
 
 
 def test_detergent_is_split_over_the_baths(client, demo_mill):
-    text = sheet(client, kind="wash", mass="4", grease="low")
-    assert "80 g detergent: 40 g + 40 g" in text
+    text = sheet(client, kind="wash", mass="3.2", grease="low")
+    assert "64 g detergent: 32 g + 32 g" in text
+
+
+def test_more_than_the_tub_takes_is_washed_in_equal_loads_with_baths_of_their_own(client, demo_mill):
+    text = sheet(client, kind="wash", mass="4.7", grease="low")
+    assert "In 2 loads of 2.35 kg: the wash tub 1 takes 3.50 kg at once." in text
+    assert "47 g detergent for each load: 24 g + 23 g" in text
+
+
+def test_more_than_the_bin_takes_is_sprayed_in_whole_rounds_of_layers(client, demo_mill):
+    text = sheet(client, kind="conditioner", mass="15", layers="6")
+    assert (
+        "In 3 loads of 5.00 kg: the picker and bin takes 6.00 kg at once; 2 rounds of layers in each." in text
+    )
+    assert (
+        "loads" not in sheet(client, kind="conditioner", mass="5.9", layers="6").split("Weigh and measure")[1]
+    )
 
 
 @pytest.mark.parametrize("mass", ["minus two", "-3", "1,234"])

@@ -18,8 +18,10 @@ from doffer.mill.queries.tables import current_tables
 from doffer.office.asked import units_of
 from doffer.office.readings import Typed
 from doffer.pictures import kettle as kettle_picture
+from doffer.pictures.doses import say_loads
 from doffer.pictures.wording import say
 from doffer.planning.kettles import Kettle, KettlePlan, kettle_loads
+from doffer.planning.loads import Loads, capacity_of, equal_loads
 from doffer.process.doses import acid, conditioner, dye, scour
 from doffer.process.stage import Caution, cautions_for
 from doffer.tables.loader import Tables
@@ -61,7 +63,8 @@ def page(request: HttpRequest) -> HttpResponse:
     tables = current_tables()
     system = units_of(request)
     typed = Typed(_with_usual(request, kind, tables), system)
-    kettles = kettles_of(machines())
+    rows = machines()
+    kettles = kettles_of(rows)
     busy = set(request.GET.getlist("busy"))
     context = {
         "here": "records",
@@ -71,7 +74,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "typed": typed,
         "kettles": kettles,
         "busy": busy,
-        "answer": answer(kind, typed, tables, kettles, busy) if typed.is_said("mass") else None,
+        "answer": answer(kind, typed, tables, rows, busy) if typed.is_said("mass") else None,
         "cautions": _cautions(kind, tables),
     }
     return render(request, "office/doses.html", context)
@@ -107,14 +110,14 @@ def kettles_of(rows: Sequence[MachineRow]) -> tuple[Kettle, ...]:
 
 
 def answer(
-    kind: str, typed: Typed, tables: Tables, kettles: Sequence[Kettle], busy: set[str]
+    kind: str, typed: Typed, tables: Tables, rows: Sequence[MachineRow], busy: set[str]
 ) -> DoseAnswer | None:
     """Work the sheet out; None where a field is wrong, with its sentence beside it."""
     mass_g = typed.mass_g("mass", "fibre")
     work: dict[str, Callable[[float], DoseAnswer | None]] = {
-        "conditioner": lambda g: _conditioner(g, typed),
-        "wash": lambda g: _wash(g, typed, tables),
-        "dye": lambda g: _dye(g, typed, [_marked(kettle, busy) for kettle in kettles]),
+        "conditioner": lambda g: _conditioner(g, typed, _first(rows, "pick")),
+        "wash": lambda g: _wash(g, typed, tables, _first(rows, "wash")),
+        "dye": lambda g: _dye(g, typed, [_marked(kettle, busy) for kettle in kettles_of(rows)]),
         "acid": lambda g: _acid(g, typed, tables),
     }
     if mass_g is None:
@@ -125,6 +128,24 @@ def answer(
         typed.wrong("form", str(error))
         return None
     return None if typed.errors else found
+
+
+def _first(rows: Sequence[MachineRow], stage: str) -> MachineRow | None:
+    """The machine of a stage that plans count with: the first."""
+    return next((row for row in rows if row.stage == stage), None)
+
+
+def _loads(machine: MachineRow | None, mass_g: float, *, rounds: int = 0) -> Loads | None:
+    """In how many loads a weight goes into a machine; None where all goes in at once."""
+    takes = capacity_of(machine.capacity, machine.capacity_unit) if machine else None
+    return equal_loads(weighed_mass_g=mass_g, dry_mass_g=mass_g, capacity=takes, rounds=rounds)
+
+
+def _loads_line(loads: Loads | None, machine: MachineRow | None, typed: Typed) -> tuple[str, ...]:
+    if loads is None or machine is None:
+        return ()
+    words = say_loads(loads, machine.name, typed.system)
+    return (f"{words[:1].upper()}{words[1:]}.",)
 
 
 def _marked(kettle: Kettle, busy: set[str]) -> Kettle:
@@ -150,18 +171,20 @@ def _percent(typed: Typed, name: str, label: str, *, most: float = 1.0) -> float
     return share
 
 
-def _conditioner(mass_g: float, typed: Typed) -> DoseAnswer | None:
+def _conditioner(mass_g: float, typed: Typed, picker: MachineRow | None) -> DoseAnswer | None:
     dose_frac = _percent(typed, "dose", "dose")
     layers = typed.count("layers", "layers", low=1, high=MOST_LAYERS)
     parts = _figure(typed, "parts", "parts of water")
     if dose_frac is None or layers is None or typed.errors:
         return None
     dose = conditioner(fibre_mass_g=mass_g, dose_frac_owf=dose_frac, water_parts=parts, n_layers=layers)
+    loads = _loads(picker, mass_g, rounds=layers)
     each = " + ".join(f"{grams}" for grams in dose.layers_g)
     lines = (
         dose.words.capitalize() + ".",
         f"Wet pick-up {dose.wet_pickup_frac * 100:.0f} % of the fibre.",
         f"On {layers} layers: {each} g." if layers > 1 else "All on one layer.",
+        *_loads_line(loads, picker, typed),
     )
     headline = (
         f"{dose.product_mass_g:.0f} g product + {dose.water_mass_g:.0f} g water = {dose.spray_mass_g:.0f} g"
@@ -169,15 +192,17 @@ def _conditioner(mass_g: float, typed: Typed) -> DoseAnswer | None:
     return DoseAnswer(headline, lines, (dose.working,))
 
 
-def _wash(mass_g: float, typed: Typed, tables: Tables) -> DoseAnswer | None:
+def _wash(mass_g: float, typed: Typed, tables: Tables, tub: MachineRow | None) -> DoseAnswer | None:
+    """Detergent and baths of one load; the tub says how many there are."""
     ratio = _figure(typed, "ratio", "litres to 1 kg")
     is_greasy = typed.text("grease") != "low"
     row = tables.additives[f"{'detergent_greasy' if is_greasy else 'detergent_low_grease'}/dose"]
     heat = tables.additives["wash_wool/temperature" if is_greasy else "wash_fine/temperature"]
     if typed.errors:
         return None
+    loads = _loads(tub, mass_g)
     dose = scour(
-        raw_mass_g=mass_g,
+        raw_mass_g=loads.load_mass_g if loads else mass_g,
         detergent_frac=row.value / 100,
         liquor_ratio=ratio,
         n_baths=round(tables.additives["wash_bath/baths"].value),
@@ -185,8 +210,9 @@ def _wash(mass_g: float, typed: Typed, tables: Tables) -> DoseAnswer | None:
     )
     baths = " + ".join(f"{grams} g" for grams in dose.baths_g)
     return DoseAnswer(
-        f"{dose.detergent_mass_g:.0f} g detergent: {baths}",
+        f"{dose.detergent_mass_g:.0f} g detergent{' for each load' if loads else ''}: {baths}",
         (
+            *_loads_line(loads, tub, typed),
             f"{len(dose.baths_g)} baths and {dose.n_rinses} rinses of {dose.bath_volume_l:.0f} L each.",
             f"{heat.low:g} to {heat.high:g} °C, all baths alike, no movement.",
         ),

@@ -9,7 +9,7 @@ from doffer.paper.letters import shortened
 from doffer.paper.papers import BagTag, Imprint, LotFace, LotSheet, RunCard, WeighOutSheet, WorkOrder
 from doffer.paper.scan import scan_picture, scan_text
 from doffer.pictures.calendar_words import say_day, say_time
-from doffer.pictures.doses import say_dose
+from doffer.pictures.doses import say_dose, say_loads
 from doffer.pictures.wording import say, say_range
 from doffer.pictures.words import say_list, say_status, sentence, word
 from doffer.planning.order_plan import BatchPlan, StagePlan
@@ -88,10 +88,13 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
         ],
         "labels": [{"basis": BASIS_TITLES[label.basis], "words": label.words} for label in batch.labels],
         "doses": [
-            {"name": dose.name, "words": dose.words}
+            line
             for stage in batch.stages
-            for dose in stage.doses
             if stage.stage == "pick"
+            for line in (
+                *({"name": "loads", "words": words} for words in _loads(stage, imprint.system)),
+                *({"name": dose.name, "words": dose.words} for dose in stage.doses),
+            )
         ],
         "note": sentence(sheet.note),
         "code": _code("order", sheet.order, imprint),
@@ -194,11 +197,16 @@ def _stage(place: int, stage: StagePlan, imprint: Imprint) -> Filled:
         "lots": _lot_of(stage),
         "weigh_in": say(stage.weighed_in.mean, "g", system),
         "weigh_out": _spread(stage.weighed, system),
-        "settings": list(stage.settings),
+        "settings": [*_loads(stage, system), *stage.settings],
         "doses": [{"name": dose.name, "words": say_dose(dose, system)} for dose in stage.doses],
         "losses": _losses(stage, system),
         "cautions": [sentence(caution.text) for caution in stage.cautions],
     }
+
+
+def _loads(stage: StagePlan, system: str) -> tuple[str, ...]:
+    """In how many loads a stage is run; nothing where all goes in at once."""
+    return () if stage.loads is None else (say_loads(stage.loads, stage.machine or "machine", system),)
 
 
 def _losses(stage: StagePlan, system: str) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from doffer.errors import InfeasibleError, InputError
+from doffer.planning.loads import least_loads
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ def kettle_loads(*, fibre_mass_g: float, liquor_ratio: float, kettles: Sequence[
         raise InfeasibleError("Dyeing this lot", "no kettle is free", "Free a kettle or choose another day")
 
     def n_loads(kettle: Kettle) -> int:
-        return math.ceil(fibre_mass_g / most_fibre_g(kettle, liquor_ratio=liquor_ratio) - FULL_DUST)
+        return least_loads(mass_g=fibre_mass_g, most_mass_g=most_fibre_g(kettle, liquor_ratio=liquor_ratio))
 
     best = min(free, key=lambda kettle: (n_loads(kettle), kettle.usable_volume_l))
     count = n_loads(best)
@@ -69,9 +69,6 @@ def kettle_loads(*, fibre_mass_g: float, liquor_ratio: float, kettles: Sequence[
             _why_not(kettle, fibre_mass_g, liquor_ratio) for kettle in kettles if kettle is not best
         ),
     )
-
-
-FULL_DUST = 1e-9  # a kettle that is exactly full is full, not overfull
 
 
 def _why_not(kettle: Kettle, fibre_mass_g: float, liquor_ratio: float) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from doffer.fibre.content import LabelShares
 from doffer.planning.layers import Layer
+from doffer.planning.loads import Loads
 from doffer.planning.spread import Spread
 from doffer.planning.weigh_out import WeighOut
 from doffer.process.stage import Caution, LossKind
@@ -69,6 +70,7 @@ class StagePlan:
     doses: tuple[DosePlan, ...]
     cautions: tuple[Caution, ...]
     working: tuple[Working, ...]
+    loads: Loads | None = None  # None: all at once
 
     @property
     def losses_agreed_g(self) -> tuple[tuple[LossPlan, float], ...]:
@@ -131,7 +133,8 @@ class BatchPlan:
     """Everything about one batch of an order.
 
     `finished` is at agreed regain [g]; `finished_shares_only` leaves the machines' fixed grams out, to show
-    what they cost a lot of this size. `length_m` is None where no count is wished.
+    what they cost a lot of this size. `length_m` is None where no count is wished; `length_shares_only_m`
+    also in plans kept before it was worked out.
     """
 
     name: str
@@ -151,6 +154,7 @@ class BatchPlan:
     layers: tuple[Layer, ...]
     limited_by: str | None
     warnings: tuple[str, ...]
+    length_shares_only_m: Spread | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from doffer.errors import InputError
 from doffer.fibre.content import Basis
 from doffer.fibre.material import Constituent, Form
+from doffer.planning.loads import Capacity
 
 PRODUCTS = ("roving", "batt", "singles", "yarn")
 
@@ -107,10 +108,11 @@ MIN_PLIES, MAX_PLIES = 2, 8
 
 @dataclass(frozen=True, slots=True)
 class MachineUse:
-    """A machine of this mill: its name and what it keeps of a lot [g as weighed, conditioned]."""
+    """A machine of this mill: its name, what it keeps of a lot [g as weighed, conditioned], what it takes."""
 
     name: str
     held_mass_g: float
+    capacity: Capacity | None = None
 
 
 @dataclass(frozen=True, slots=True)

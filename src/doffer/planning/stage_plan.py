@@ -8,6 +8,7 @@ from itertools import islice
 from doffer.fibre.arrays import Floats
 from doffer.fibre.content import Basis
 from doffer.fibre.material import Material, join, take
+from doffer.planning.loads import Loads, equal_loads
 from doffer.planning.order_plan import DosePlan, LossPlan, StagePlan
 from doffer.planning.outcome import agreed_samples_g, blend_regain_frac
 from doffer.planning.route import Route, Step
@@ -60,10 +61,12 @@ def _stage_plan(
     tables: Tables,
 ) -> StagePlan:
     weighed_in, weighed, agreed, dry = figures
+    machine = ways.machines.get(step.stage)
+    loads = _loads(step, fed, ways)
     return StagePlan(
         name=step.name,
         stage=step.stage,
-        machine=ways.machines[step.stage].name if step.stage in ways.machines else "",
+        machine=machine.name if machine else "",
         comes_from=tuple(feed.source for feed in step.feeds),
         weighed_in=weighed_in,
         weighed=weighed,
@@ -72,9 +75,21 @@ def _stage_plan(
         regain_after_frac=result.material.actual_regain_frac,
         losses=_losses(fed, result, ways, tables),
         settings=_settings_words(step),
-        doses=_doses(step, fed, ways, tables),
+        doses=_doses(step, fed, loads, ways, tables),
         cautions=result.cautions,
         working=result.working,
+        loads=loads,
+    )
+
+
+def _loads(step: Step, fed: Material, ways: MillWays) -> Loads | None:
+    """In how many equal loads the machine of a stage takes it; a blend is shared out in whole rounds."""
+    machine = ways.machines.get(step.stage)
+    return equal_loads(
+        weighed_mass_g=float(fed.weighed_mass_g.mean()),
+        dry_mass_g=float(fed.total_dry_mass_g.mean()),
+        capacity=machine.capacity if machine else None,
+        rounds=ways.n_layers if step.stage == "pick" else 0,
     )
 
 
@@ -98,22 +113,24 @@ def _settings_words(step: Step) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _doses(step: Step, fed: Material, ways: MillWays, tables: Tables) -> tuple[DosePlan, ...]:
+def _doses(
+    step: Step, fed: Material, loads: Loads | None, ways: MillWays, tables: Tables
+) -> tuple[DosePlan, ...]:
     """What goes on the fibre or into the bath at a stage."""
     if step.stage == "wash":
-        return (_scour_dose(fed, tables),)
+        return (_scour_dose(fed, tables, n_loads=loads.count if loads else 1),)
     if step.stage == "pick":
         return (*_conditioner_dose(step, fed, ways, tables), _cohesive_advice(fed, ways, tables))
     return ()
 
 
-def _scour_dose(fed: Material, tables: Tables) -> DosePlan:
-    """Detergent by the grease of the fibre: sheep's wool is greasy, other animals' fibre is not."""
+def _scour_dose(fed: Material, tables: Tables, *, n_loads: int) -> DosePlan:
+    """Detergent of one load by the grease of the fibre: sheep's wool is greasy, other animals' is not."""
     is_greasy = any(tables.fibres[part.fibre].losses_as == "wool" for part in fed.constituents)
     kind = "detergent_greasy" if is_greasy else "detergent_low_grease"
     row = tables.additives[f"{kind}/dose"]
     dose = scour(
-        raw_mass_g=float(fed.weighed_mass_g.mean()),
+        raw_mass_g=float(fed.weighed_mass_g.mean()) / n_loads,
         detergent_frac=row.value / 100,
         liquor_ratio=tables.additives["wash_bath/liquor_ratio"].value,
         n_baths=round(tables.additives["wash_bath/baths"].value),
@@ -121,13 +138,14 @@ def _scour_dose(fed: Material, tables: Tables) -> DosePlan:
     )
     heat = tables.additives["wash_wool/temperature" if is_greasy else "wash_fine/temperature"]
     baths = " + ".join(f"{grams} g" for grams in dose.baths_g)
+    each = "" if n_loads == 1 else f"for each of {n_loads} loads: "
     words = (
-        f"{baths} in {len(dose.baths_g)} baths of {dose.bath_volume_l:.0f} L, {dose.n_rinses} rinses, "
+        f"{each}{baths} in {len(dose.baths_g)} baths of {dose.bath_volume_l:.0f} L, {dose.n_rinses} rinses, "
         f"{heat.low:g} to {heat.high:g} °C, no movement, all baths alike"
     )
     places = " + ".join(f"{{{place}}}" for place in range(3, 3 + len(dose.baths_g)))
     said = (
-        f"{places} in {len(dose.baths_g)} baths of {{0}}, {dose.n_rinses} rinses, "
+        f"{each}{places} in {len(dose.baths_g)} baths of {{0}}, {dose.n_rinses} rinses, "
         "{1} to {2}, no movement, all baths alike"
     )
     figures = (

@@ -83,6 +83,11 @@ def _say_count(context: Context, count_tex: float, system: str = "") -> str:
 
 
 @pass_context
+def _say_loads(context: Context, loads: Any, machine: str) -> str:
+    return doses.say_loads(loads, machine or "machine", _system(context))
+
+
+@pass_context
 def _say_dose(context: Context, dose: Any) -> str:
     return doses.say_dose(dose, _system(context))
 
@@ -111,6 +116,7 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "say_spread": _say_spread,
     "say_count": _say_count,
     "say_dose": _say_dose,
+    "say_loads": _say_loads,
     "say_money": wording.say_money,
     "say_duration": wording.say_duration,
     "say_day": _with_today(calendar_words.say_day),

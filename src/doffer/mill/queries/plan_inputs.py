@@ -12,6 +12,7 @@ from doffer.fibre.content import Basis
 from doffer.mill import bridge, house
 from doffer.mill.models import Lot, Machine, Order, OrderLot
 from doffer.mill.queries.lots import Lab, lab_of
+from doffer.planning.loads import capacity_of
 from doffer.planning.spec import BatchSpec, LotStart, MachineUse, MillWays, OrderSpec
 from doffer.tables.loader import Tables
 
@@ -187,7 +188,8 @@ def ways_of(
     uses: dict[str, MachineUse] = {}
     for machine in machines:
         held_g = 0.0 if machine.stage in GATHERED else machine.holdup_g
-        uses.setdefault(machine.stage, MachineUse(machine.name, held_g))
+        takes = capacity_of(machine.capacity, machine.capacity_unit)
+        uses.setdefault(machine.stage, MachineUse(machine.name, held_g, takes))
     ways = MillWays(
         room_rh_frac=float(settings["card_room_rh_frac"]),
         label_basis=basis_of(country_rules),
