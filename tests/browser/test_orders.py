@@ -90,6 +90,8 @@ def test_scenario_10_the_farmer_at_the_counter(live, page, axe, shot):
     page.wait_for_selector("#answer .two-figures")
     said = text_of(page, "#answer")
     assert "1.77 kg\n1.61 to 1.95 kg; 16 skeins safe" in said
+    metres = re.search(r"16 skeins safe\n(\d+) m, (\d+) to (\d+) m", said)
+    assert [int(each) for each in metres.groups()] == pytest.approx([3550, 3150, 3970], abs=60)
     assert "1.57 kg" in said
     assert "spinning frame, plying frame and skein winder) keep about 227 g together" in said
     assert page.locator("#answer svg .river-range").count() > 0

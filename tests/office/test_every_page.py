@@ -8,10 +8,13 @@ pytestmark = pytest.mark.django_db(transaction=True)
 LINK = re.compile(r'(?:href|hx-get)="(/[^"#]*)"')
 NOT_PAGES = ("/static/", "/media/", "/live", "/start/wait/", "/runs/expected/")  # no pages by themselves
 MOST_PAGES = 900
+UNSEEN = re.compile(r"<(script|style|code|pre|kbd)\b.*?</\1>|<[^>]*>", re.DOTALL)
+PATH = re.compile(r"\S*[/\\]\S*")  # where a folder lies on the disk is shown as it is
+KEY_OF_THE_PROGRAM = re.compile(r"[A-Za-z0-9]+_[A-Za-z0-9_]+")
 
 
 def test_no_link_of_the_invented_mill_leads_nowhere(client, demo_mill):
-    waiting, seen, broken = ["/"], {"/"}, []
+    waiting, seen, broken, keys = ["/"], {"/"}, [], {}
     while waiting:
         path = waiting.pop()
         answer = client.get(path.replace("&amp;", "&"), follow=True)
@@ -20,9 +23,13 @@ def test_no_link_of_the_invented_mill_leads_nowhere(client, demo_mill):
             continue
         if "text/html" not in answer["Content-Type"]:
             continue
-        for link in LINK.findall(answer.content.decode()):
+        page = answer.content.decode()
+        for word in KEY_OF_THE_PROGRAM.findall(PATH.sub(" ", UNSEEN.sub(" ", page))):
+            keys.setdefault(word, path)
+        for link in LINK.findall(page):
             if not link.startswith(NOT_PAGES) and link not in seen and len(seen) < MOST_PAGES:
                 seen.add(link)
                 waiting.append(link)
     assert broken == []
+    assert keys == {}, "words of the program stand on pages"
     assert {"/lots/L008/", "/orders/O202/", "/records/tables/regain/", "/lots/L007/tag.pdf"} <= seen

@@ -1,5 +1,6 @@
 """The counter: what fibre becomes while it is typed, and taking the order."""
 
+import re
 import time
 import uuid
 
@@ -44,6 +45,24 @@ def test_the_farmer_at_the_counter_hears_both_figures_and_why(client, demo_mill)
     assert "the machines (wash tub 1, picker and bin, card, pin drafter, spinning frame" in text
     assert "keep about 227 g together" in text
     assert "100 % alpaca" in text
+
+
+SHARES_ONLY = re.compile(r"Shares only.*?safe</dd><dd[^>]*>(\d+) (m|yd), (\d+) to (\d+) \2</dd>", re.DOTALL)
+
+
+@pytest.mark.parametrize(
+    ("speak", "unit", "expected", "low", "high", "near"),
+    [("metric", "m", 3550, 3150, 3970, 60), ("us", "yd", 3880, 3440, 4340, 66)],
+)
+def test_the_farmer_hears_the_length_by_shares_alone_in_metres_and_in_yards(
+    client, demo_mill, speak, unit, expected, low, high, near
+):
+    said = SHARES_ONLY.search(ask(client, speak=speak, mass="2,70 kg"))
+    assert said is not None
+    assert said[2] == unit
+    assert int(said[1]) == pytest.approx(expected, rel=0.02)
+    assert int(said[3]) == pytest.approx(low, abs=near)
+    assert int(said[4]) == pytest.approx(high, abs=near)
 
 
 def test_fibre_still_to_be_skirted_gives_less(client, demo_mill):

@@ -127,6 +127,15 @@ def test_layers_are_whole_grams_with_half_a_layer_at_both_ends(client, demo_mill
     assert masses.count(351) == 2
 
 
+def test_half_a_layer_is_told_only_where_one_is_laid(client, demo_mill):
+    halves = "the largest fibre begins and ends with half a layer"
+    codes = make_scenarios(demo_mill.owner)
+    assert halves in words(client.get(f"/orders/{codes['three fibres']}/"))
+    alone = words(client.get("/orders/O206/"))
+    assert "Whole grams that add up exactly." in alone
+    assert halves not in alone
+
+
 def test_the_limiting_fibre_is_named_and_sets_the_batch(client, demo_mill):
     codes = make_scenarios(demo_mill.owner)
     text = words(client.get(f"/orders/{codes['limiting fibre']}/"))

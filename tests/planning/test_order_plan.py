@@ -66,6 +66,9 @@ def test_the_machines_fixed_grams_are_shown_beside_the_shares_alone():
     assert plan.finished.mean == pytest.approx(1570, abs=10)
     assert plan.finished_shares_only.mean == pytest.approx(2700 * 0.6572, rel=0.02)
     assert plan.fixed_mass_g == pytest.approx(sum(HOLD_UPS.values()))
+    assert plan.length_shares_only_m.mean == pytest.approx(3550, rel=0.02)
+    assert plan.length_shares_only_m.low == pytest.approx(3150, abs=60)
+    assert plan.length_m.mean == pytest.approx(2 * 1570, abs=20)
 
 
 SOCK = Wish(

@@ -214,7 +214,8 @@ def _text(batch: BatchPlan, *, with_working: bool) -> list[str]:
     if batch.fixed_mass_g > 0:
         lines.append(
             f"Without what the machines keep ({say(batch.fixed_mass_g, 'g')}): "
-            f"{_range(batch.finished_shares_only, unit='g')}."
+            f"{_range(batch.finished_shares_only, unit='g')}"
+            + (f"; {_range(batch.length_shares_only_m, unit='m')}." if batch.length_shares_only_m else ".")
         )
     if batch.length_m:
         lines.append(f"Length: {_range(batch.length_m, unit='m')}.")

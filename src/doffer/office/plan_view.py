@@ -92,6 +92,7 @@ class BatchView:
     stages: tuple[StageView, ...]
     labels: tuple[LabelView, ...]
     length_m: Spread | None
+    length_shares_only_m: Spread | None
     shares_only_pieces: int
     fixed_words: str
     count: CountView | None
@@ -148,6 +149,7 @@ def batch_view(
             LabelView(BASIS_NAMES[label.basis], label, label.basis is basis) for label in plan.labels
         ),
         length_m=_rounded(plan.length_m),
+        length_shares_only_m=_rounded(plan.length_shares_only_m),
         shares_only_pieces=_pieces(plan.finished_shares_only.safe, spec.wish),
         fixed_words=fixed_words(plan, system),
         count=count_view(spec.wish.length_m_per_100g, tables),
@@ -199,7 +201,9 @@ def wish_words(wish: Wish, system: str) -> str:
     if wish.length_m_per_100g is not None:
         words.append(say(wish.length_m_per_100g, "m_per_100g", system))
     if wish.shares:
-        words.append(" ".join(f"{share * 100:.0f} % {name}" for name, share in wish.shares.items()))
+        words.append(
+            " ".join(f"{share * 100:.0f} % {name.replace('_', ' ')}" for name, share in wish.shares.items())
+        )
     words.append(f"in {PIECE_NAMES[wish.product][1]} of {say(wish.piece_mass_g, 'g', system)}")
     return ", ".join(words)
 

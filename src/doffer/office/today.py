@@ -56,7 +56,7 @@ def _place(row: today.PlaceRow) -> strand.Place:
             mass_g=lot.mass_g,
             colour=fibre_hex(*(lot.lab or (None, None, None))),
             href=f"/lots/{lot.code}/",
-            note=f"{lot.colour_name} {lot.breed or lot.fibre}, {lot.owner_name}".strip(),
+            note=f"{lot.colour_name} {(lot.breed or lot.fibre).replace('_', ' ')}, {lot.owner_name}".strip(),
             is_held=lot.is_held,
         )
         for lot in row.lots

@@ -274,7 +274,7 @@ def _fibre_worries(today: Today, units: str) -> Iterable[Worry]:
                 "caution",
             )
     for lot in today.slippery:
-        kind = lot.breed or lot.fibre
+        kind = (lot.breed or lot.fibre).replace("_", " ")
         what = f"{kind} from {lot.owner_name} is slippery: cohesive goes on at the picker"
         yield Worry(lot_bit(lot.code), what, "cohesive", "caution")
 

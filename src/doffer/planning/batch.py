@@ -78,7 +78,7 @@ def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.rand
     finished_g = agreed_samples_g(results[last].material, tables, ways.label_basis)
     free_g = _agreed_shares_alone_g(ready, tables, ways.label_basis)
     finished = spread(finished_g, promise_quantile=ways.promise_quantile)
-    length, length_working = length_plan(batch.wish, finished_g, finished, ways, tables, rng)
+    length, length_free, length_working = length_plan(batch.wish, finished_g, free_g, ways, tables, rng)
     sheet = weigh_out_sheet(ready.blend, batch, ready.route, ready.whole, results, tables, ways.label_basis)
     by_fibre = dry_by_fibre_g(results[last].material)
     return BatchPlan(
@@ -101,6 +101,7 @@ def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.rand
         layers=_layers(batch, ready, results, ways),
         limited_by=ready.blend.limited_by if ready.blend else None,
         warnings=warnings(batch, ready.route, ready.taken, finished, tables),
+        length_shares_only_m=length_free,
     )
 
 

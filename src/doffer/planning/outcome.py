@@ -71,23 +71,32 @@ def finished_working(
 def length_plan(
     wish: Wish,
     finished_g: Floats,
-    finished: Spread,
+    free_g: Floats,
     ways: MillWays,
     tables: Tables,
     rng: np.random.Generator,
-) -> tuple[Spread | None, Working | None]:
-    """Metres of yarn with their range: weight and count both vary; None where no count is wished."""
+) -> tuple[Spread | None, Spread | None, Working | None]:
+    """Metres of yarn with their range, of the finished weight and of the weight by shares only.
+
+    Weight and count both vary; both figures with the same straying of the count. None where no count is
+    wished.
+    """
     if wish.length_m_per_100g is None:
-        return None, None
+        return None, None, None
     count_sd = tables.plan_defaults["count_sd"]
     noise = rng.normal(0.0, count_sd.value, finished_g.size)
-    metres = length_samples_m(finished_g, length_m_per_100g=wish.length_m_per_100g, count_noise=noise)
-    length = spread(metres, promise_quantile=ways.promise_quantile)
+    length, by_shares = (
+        spread(
+            length_samples_m(mass_g, length_m_per_100g=wish.length_m_per_100g, count_noise=noise),
+            promise_quantile=ways.promise_quantile,
+        )
+        for mass_g in (finished_g, free_g)
+    )
     working = Working(
         title="Metres",
         formula="finished weight ÷ 100 g × metres in 100 g; the count strays by its standard deviation",
         inputs=(
-            Term("finished weight", finished.mean, "g"),
+            Term("finished weight", float(finished_g.mean()), "g"),
             Term("metres in 100 g", wish.length_m_per_100g, "m"),
             Term("count strays by", count_sd.value, "frac", "standard deviation"),
         ),
@@ -96,7 +105,7 @@ def length_plan(
         status=count_sd.status,
         note=count_sd.note,
     )
-    return length, working
+    return length, by_shares, working
 
 
 def pieces_plan(wish: Wish, finished: Spread) -> PiecesPlan:
