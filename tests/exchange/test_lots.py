@@ -342,3 +342,29 @@ def test_a_unit_that_is_none_is_refused_with_what_to_write():
     shown = listed("lot,breed,weight,unit\nA1,Shetland,5.4,stone\n")
     assert shown.rows[0].lot is None
     assert "write kg, g, lb or oz" in " ".join(shown.rows[0].sentences)
+
+
+def test_a_breed_like_none_in_the_list_keeps_its_name_when_the_fibre_is_known():
+    row = only("lot;fibre;breed;kg\n1;wool;Zwartbles;3.2\n")
+    assert (row.lot.fibre, row.lot.breed, row.lot.breed_typed) == ("wool", None, "Zwartbles")
+    assert row.lot.diameter_um == 27
+    said = "“Zwartbles” is not in our list: taken as wool of unknown breed, 27 micron guessed until measured."
+    assert said in row.remarks
+
+
+def test_its_measured_fineness_is_not_called_a_guess():
+    row = only("lot;fibre;breed;micron;kg\n1;wool;Zwartbles;28.5;3.2\n")
+    assert row.lot.diameter_um == 28.5
+    assert "“Zwartbles” is not in our list: taken as wool of unknown breed." in row.remarks
+
+
+def test_a_breed_that_may_be_a_slip_is_asked_about_and_its_fibre_behind_it_lets_it_in():
+    said = sentence("lot;fibre;breed;kg\n1;wool;Shetlnad;3.2\n")
+    assert "Did you mean “Shetland”? If not, choose one from the list, or write the fibre behind" in said
+    row = only("lot;fibre;breed;kg\n1;wool;Shetlnad wool;3.2\n")
+    assert (row.lot.fibre, row.lot.breed, row.lot.breed_typed) == ("wool", None, "Shetlnad wool")
+
+
+def test_an_unlisted_breed_without_a_fibre_is_told_how_it_comes_in():
+    assert "as in “Zwartbles wool”" in sentence("lot;breed;kg\n1;Zwartbles;3.2\n")
+    assert only("lot;breed;kg\n1;Zwartbles wool;3.2\n").lot.fibre == "wool"

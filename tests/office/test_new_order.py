@@ -262,3 +262,10 @@ def test_a_name_too_long_for_a_tag_is_not_taken_at_the_counter(client, demo_mill
     answer = take(client, owner="Brack " * 30)
     assert answer.status_code == 422
     assert "at most 80 letters long" in words(answer)
+
+
+def test_a_breed_that_is_in_no_list_is_planned_as_its_fibre_and_said_to_be(client, demo_mill):
+    guess = "“Zwartbles” is not in our list: taken as wool of unknown breed"
+    assert f"{guess}, 27 micron guessed until measured." in ask(client, fibre="Zwartbles wool")
+    assert f"{guess}." in ask(client, fibre="Zwartbles wool", micron="28")
+    assert "as in “Zwartbles wool”" in ask(client, fibre="Zwartbles")

@@ -355,3 +355,17 @@ def test_the_work_order_names_every_bag_of_that_day(door):
     assert "L003" in words
     assert "L004" in words
     assert "L001" not in words
+
+
+def test_a_breed_that_is_in_no_list_is_taken_in_under_its_own_name(door, small_mill):
+    guess = "“Zwartbles” is not in our list: taken as wool of unknown breed, 27 micron guessed until measured"
+    looked = door.post(f"/weigh-in/{small_mill.moss}/", bag(fibre="Zwartbles wool", only_look="yes"))
+    assert guess in text_of(looked)
+    made = door.post(f"/weigh-in/{small_mill.moss}/", bag(fibre="Zwartbles wool"))
+    assert made.status_code == 302
+    lot = Lot.objects.latest("pk")
+    assert (lot.fibre, lot.breed, lot.breed_typed) == ("wool", "", "Zwartbles wool")
+    page = text_of(door.get(f"/lots/{lot.code}/"))
+    assert "Zwartbles wool of" in page
+    assert guess in page
+    assert "Zwartbles” is not in our list" not in text_of(door.get("/lots/L001/"))

@@ -18,7 +18,7 @@ from doffer.exchange.quantities import (
     parse_share,
     read_mass,
 )
-from doffer.fibre.kinds import Kind
+from doffer.fibre.kinds import Kind, close_names, guess_words
 from doffer.fibre.material import Form
 from doffer.mill.import_rows import LotRow
 from doffer.pictures.calendar_words import say_day
@@ -103,7 +103,10 @@ def _kind(desk: Desk) -> Kind | None:
     """Fibre and breed of two columns that may repeat or narrow each other, but not contradict."""
     tables = desk.beside.tables
     fibre = _found(desk, "fibre")
-    breed = _found(desk, "breed")
+    breed = _own_breed(desk, fibre) or _found(desk, "breed")
+    if breed is not None and breed.unlisted:
+        micron = None if not desk.has("micron") else breed.fibre.diameter_um
+        desk.remarks.append(f"{guess_words(breed, diameter_um=micron)}.")
     if not desk.has("fibre") and not desk.has("breed"):
         desk.sentences.append("The fibre is missing; write wool, alpaca, mohair … or the breed.")
     if fibre is None or breed is None:
@@ -120,8 +123,24 @@ def _kind(desk: Desk) -> Kind | None:
         )
         return None
     if breed.breed is None:
-        return fibre
+        return breed if breed.unlisted else fibre
     return Kind(tables.fibres[breed.breed.fibre], breed.breed)
+
+
+def _own_breed(desk: Desk, fibre: Kind | None) -> Kind | None:
+    """The kind of a line whose fibre is known and whose breed is like none in the list: it keeps its name.
+
+    A breed that is nearly one of the list is asked about instead: it may be a slip.
+    """
+    typed = desk.text("breed")
+    if fibre is None or not typed:
+        return None
+    try:
+        desk.kind(typed)
+    except NotFoundError:
+        is_like_one = close_names(desk.beside.tables, typed)
+        return None if is_like_one else Kind(fibre.fibre, unlisted=typed)
+    return None
 
 
 def _found(desk: Desk, name: str) -> Kind | None:

@@ -18,10 +18,14 @@ LEAST_LIKENESS = 0.6  # difflib ratio; below it guesses look silly
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A fibre, with the breed or type when that was said."""
+    """A fibre, with the breed or type when that was said; `unlisted` is what else was said beside the fibre.
+
+    So a breed that is in no table keeps its own name: "Zwartbles wool" is wool, unlisted "Zwartbles".
+    """
 
     fibre: Fibre
     breed: Breed | None = None
+    unlisted: str = ""
 
 
 def find_kind(tables: Tables, typed: str) -> Kind:
@@ -37,16 +41,33 @@ def find_kind(tables: Tables, typed: str) -> Kind:
     """
     wanted = _plain(typed)
     fibres, breeds = _fibre_names(tables), _breed_names(tables)
-    name = _named(wanted, fibres | breeds)
+    name = _named(wanted, fibres | breeds) or _breed_with_its_fibre(wanted, tables)
     if name is None:
-        shown = {n: tables.breeds[k].name for n, k in breeds.items()}
-        shown |= {n: tables.fibres[k].name for n, k in fibres.items()}
-        raise NotFoundError("fibre or breed", typed, _guesses(wanted, shown))
+        raise NotFoundError("fibre or breed", typed, _guesses(wanted, _shown(tables)))
     breed = tables.breeds[breeds[name]] if name in breeds else None
     if name not in fibres and breed is not None:
         return Kind(tables.fibres[breed.fibre], breed)
     fibre = tables.fibres[fibres[name]]
-    return Kind(fibre, breed if breed is not None and breed.fibre == fibre.fibre else None)
+    if breed is not None and breed.fibre == fibre.fibre:
+        return Kind(fibre, breed)
+    return Kind(fibre, unlisted="" if wanted.removesuffix("s") == name else _beyond(typed, name))
+
+
+def close_names(tables: Tables, typed: str) -> tuple[str, ...]:
+    """Names of fibres and breeds like what was typed, the likest first."""
+    return _close(_plain(typed), _shown(tables))
+
+
+def guess_words(kind: Kind, *, diameter_um: float | None = None) -> str:
+    """What is assumed of a breed that is in no table, as a sentence without its full stop; else nothing.
+
+    `diameter_um` is the fineness that somebody gave [um]; without it that of the fibre is guessed.
+    """
+    if not kind.unlisted:
+        return ""
+    words = f"“{kind.unlisted}” is not in our list: taken as {kind.fibre.name} of unknown breed"
+    guessed = f", {kind.fibre.diameter_um:g} micron guessed until measured"
+    return words if diameter_um is not None else words + guessed
 
 
 def find_fibre(tables: Tables, typed: str) -> Fibre:
@@ -89,6 +110,17 @@ def _named(wanted: str, names: Mapping[str, str]) -> str | None:
     return longest[0] if len({names[name] for name in longest}) == 1 else None
 
 
+def _breed_with_its_fibre(wanted: str, tables: Tables) -> str | None:
+    """The breed that was typed with nothing but its own fibre behind it ("Romney wool")."""
+    breeds = _breed_names(tables)
+    name = _named(wanted, breeds)
+    fibre = _named(wanted, _fibre_names(tables))
+    if name is None or fibre is None:
+        return None
+    own = tables.fibres[tables.breeds[breeds[name]].fibre]
+    return name if tables.fibres[_fibre_names(tables)[fibre]].agreed_as == own.agreed_as else None
+
+
 def _plain(typed: str) -> str:
     """Small letters, no accents, single spaces instead of signs."""
     decomposed = unicodedata.normalize("NFKD", typed.casefold())
@@ -116,10 +148,31 @@ def _breed_names(tables: Tables) -> dict[str, str]:
     }
 
 
-def _guesses(wanted: str, shown: dict[str, str]) -> str:
-    """A hint with close names, or how to go on."""
+def _shown(tables: Tables) -> dict[str, str]:
+    """Every plain name of every breed and fibre, with the name it is shown under."""
+    shown = {name: tables.breeds[key].name for name, key in _breed_names(tables).items()}
+    return shown | {name: tables.fibres[key].name for name, key in _fibre_names(tables).items()}
+
+
+def _beyond(typed: str, name: str) -> str:
+    """What was typed beside a name, as it was typed."""
+    said = set(name.split())
+    words = [word.strip("()[]{},;:") for word in typed.split()]
+    return " ".join(word for word in words if _plain(word) and not set(_plain(word).split()) <= said)
+
+
+def _close(wanted: str, shown: Mapping[str, str]) -> tuple[str, ...]:
     close = difflib.get_close_matches(wanted, shown, n=MOST_GUESSES, cutoff=LEAST_LIKENESS)
-    names = list(dict.fromkeys(f"“{shown[name]}”" for name in close))
+    return tuple(dict.fromkeys(shown[name] for name in close))
+
+
+OWN_BREED = "write the fibre behind the name of a breed that is not in it, as in “Zwartbles wool”"
+
+
+def _guesses(wanted: str, shown: Mapping[str, str]) -> str:
+    """A hint with close names, or how to go on."""
+    names = _close(wanted, shown)
     if not names:
-        return "Choose one from the list, or add your own to the fibres of the mill"
-    return f"Did you mean {' or '.join(names)}? If not, choose one from the list"
+        return f"Choose one from the list, or {OWN_BREED}"
+    likely = " or ".join(f"“{name}”" for name in names)
+    return f"Did you mean {likely}? If not, choose one from the list, or {OWN_BREED}"

@@ -11,7 +11,8 @@ from django.shortcuts import redirect, render
 from django.urls import path
 from django.views.decorators.http import require_POST, require_safe
 
-from doffer.errors import InputError
+from doffer.errors import InputError, NotFoundError
+from doffer.fibre.kinds import Kind, find_kind, guess_words
 from doffer.mill.commands.holds import clear_hold, open_hold
 from doffer.mill.commands.lots import move_lot
 from doffer.mill.queries import customers, lots
@@ -24,6 +25,7 @@ from doffer.office.asked import acting, fresh_key, key_of, number_after, units_o
 from doffer.office.holds import KINDS
 from doffer.people.rights import Right, may
 from doffer.pictures.swatch import tuft_icon
+from doffer.tables.loader import Tables
 
 STANDINGS = (
     ("standing", "Here now"),
@@ -119,9 +121,13 @@ def _shown(
     inputs = plan_inputs(lots=(code,))
     figures = lot_figures.figures_of(lot, inputs, lot_pictures.colours_of(story))
     person = acting(request)
+    kind = _own_kind(lot, inputs.tables)
+    measured_um = lot.diameter_um if lot.diameter_source != "typical" else None
     context: dict[str, Any] = {
         "here": "lots",
         "lot": lot,
+        "own_breed": f"{kind.unlisted} {kind.fibre.name}" if kind else "",
+        "guess": guess_words(kind, diameter_um=measured_um) if kind else "",
         "row": lot.row,
         "stand": dict(mill_places()).get(lot.row.place, lot.row.place),
         "tuft": _tuft(lot.row, 150.0),
@@ -140,6 +146,17 @@ def _shown(
         "key": request.POST.get("key") or fresh_key(),
     }
     return render(request, "office/lot.html", context, status=status)
+
+
+def _own_kind(lot: lots.OneLot, tables: Tables) -> Kind | None:
+    """The kind of a lot whose breed is in no table; None where it is, or was not said."""
+    if lot.row.breed or not lot.breed_typed or lot.row.fibre not in tables.fibres:
+        return None
+    try:
+        unlisted = find_kind(tables, lot.breed_typed).unlisted
+    except NotFoundError:
+        unlisted = lot.breed_typed
+    return Kind(tables.fibres[lot.row.fibre], unlisted=unlisted) if unlisted else None
 
 
 @require_safe

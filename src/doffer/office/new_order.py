@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from doffer import __version__
 from doffer.errors import DofferError
+from doffer.fibre.kinds import find_kind, guess_words
 from doffer.mill.commands.counter import FirstPlan, NewOwner, take_at_counter
 from doffer.mill.commands.orders import MILL_FIBRE, OWN_FIBRE, OrderFacts, OrderLotFacts
 from doffer.mill.names import told_apart
@@ -27,7 +28,6 @@ from doffer.office.new_order_form import (
     PRODUCTS,
     SHARE,
     STOCK,
-    USUAL,
     Asked,
     kind_names,
     labels_of,
@@ -35,6 +35,7 @@ from doffer.office.new_order_form import (
     plan_asked,
     read_counter,
     read_date,
+    usual,
     yarn_classes,
 )
 from doffer.office.order_spec import Planned, wish_data
@@ -101,7 +102,7 @@ def _first_words(asked: QueryDict) -> QueryDict:
     data = asked.copy()
     data["owner"], data["owner_code"], data["speak"] = lot.row.owner_name, lot.row.owner, lot.owner_units
     data[f"lot_{code}"] = "yes"
-    for name, word in USUAL.items():
+    for name, word in usual(lot.owner_units).items():
         data.setdefault(name, word)
     return data
 
@@ -155,7 +156,8 @@ def look(data: QueryDict, units: str) -> Counter:
     """Read the form and plan what can be planned."""
     owner = find_owner(data)
     speaks = data.get("speak") or (owner.chosen.units if owner.chosen else units)
-    typed = Typed(_with_usual(data), speaks if speaks in SYSTEMS else units)
+    system = speaks if speaks in SYSTEMS else units
+    typed = Typed(_with_usual(data, system), system)
     mine = unpromised_lots(owner.chosen.code) if owner.chosen else ()
     stock = own_stock()
     asked, inputs = _read(typed, stock, mine)
@@ -174,14 +176,14 @@ def look(data: QueryDict, units: str) -> Counter:
         inputs=inputs,
         planned=planned,
         view=view_of(planned, inputs, (*mine, *stock), typed.system),
-        told=told_of(typed, asked),
+        told=(*_guess_of(typed, asked, inputs), *told_of(typed, asked)),
         raised=raised_of(planned, inputs, typed.system),
     )
 
 
-def _with_usual(data: QueryDict) -> dict[str, str]:
+def _with_usual(data: QueryDict, system: str) -> dict[str, str]:
     """What was typed, over what is usual on a fresh form."""
-    fresh = USUAL if not data else {}
+    fresh = usual(system) if not data else {}
     return {**fresh, **{name: value for name, value in data.items() if isinstance(value, str)}}
 
 
@@ -230,6 +232,15 @@ def raised_of(planned: Planned, inputs: PlanInputs, system: str) -> tuple[str, .
         return ()
     batch, plan = planned.spec.batches[0], planned.plan.batches[0]
     return raise_words(ways_to_raise(batch, plan, planned.spec.ways, inputs.tables), plan, system)
+
+
+def _guess_of(typed: Typed, asked: Asked, inputs: PlanInputs) -> tuple[str, ...]:
+    """What is assumed of a breed that is in no table."""
+    if asked.expected is None:
+        return ()
+    kind = find_kind(inputs.tables, typed.text("fibre"))
+    words = guess_words(kind, diameter_um=asked.expected.diameter_um if typed.is_said("micron") else None)
+    return (f"{words}.",) if words else ()
 
 
 def told_of(typed: Typed, asked: Asked) -> tuple[str, ...]:

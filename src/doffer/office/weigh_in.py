@@ -12,7 +12,7 @@ from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from doffer.errors import InputError, NotFoundError, RefusedError
-from doffer.fibre.kinds import Kind
+from doffer.fibre.kinds import Kind, guess_words
 from doffer.fibre.moisture import Branch
 from doffer.mill.booking import QuestionError
 from doffer.mill.commands.customers import add_customer
@@ -68,6 +68,7 @@ class Look:
     weighing: door.DoorWeighing | None = None
     missing: str = ""
     branch: str = ""
+    guess: str = ""
 
 
 def look_at(typed: Typed) -> Look:
@@ -97,7 +98,7 @@ def look_at(typed: Typed) -> Look:
         )
     except (InputError, NotFoundError) as wrong:
         return Look(missing=str(wrong))
-    return Look(weighing, branch=branch)
+    return Look(weighing, branch=branch, guess=guess_words(door.kind_typed(typed.text("fibre"))))
 
 
 def _may(request: HttpRequest) -> bool:
