@@ -5,6 +5,7 @@ import tempfile
 from pathlib import Path
 
 _FOLDER = tempfile.TemporaryDirectory(prefix="doffer-tests-")
+os.environ["TZ"] = "UTC"  # the hours that tests read; programs they start take it over
 os.environ["DOFFER_ROOT"] = _FOLDER.name
 os.environ["DOFFER_DATA"] = str(Path(_FOLDER.name) / "mill")
 

@@ -1,7 +1,8 @@
 """Django settings: the one place that reads the environment.
 
 `DOFFER_DATA` is the folder of one mill (database, key, photos, backups); `DOFFER_DATABASE_URL` puts the
-records into PostgreSQL instead of the SQLite file in that folder (the demo always keeps to its own file).
+records into PostgreSQL instead of the SQLite file in that folder (the demo always keeps to its own file);
+`DOFFER_TIME_ZONE` says where midnight is, else the computer does.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from pathlib import Path
 from urllib.parse import unquote, urlparse
 
 from doffer.mill.folder import DATABASE, OWN, data_root, read_card
+from doffer.mill.zone import local_zone
 
 PACKAGE = Path(__file__).parent
 DATA_ROOT = data_root()
@@ -169,7 +171,7 @@ MEDIA_ROOT = DATA / "media"
 FILE_UPLOAD_PERMISSIONS = 0o600
 
 USE_TZ = True
-TIME_ZONE = "UTC"
+TIME_ZONE = local_zone(os.environ.get("DOFFER_TIME_ZONE", ""), os.environ.get("TZ", ""))
 LANGUAGE_CODE = "en-gb"
 (DATA / "logs").mkdir(parents=True, exist_ok=True)
 LOGGING = _logging(DATA, os.environ.get("DOFFER_PROCESS", "commands"))

@@ -34,10 +34,10 @@ def forget_shift() -> None:
 
 
 def now() -> datetime:
-    """The instant it is, aware, in UTC."""
+    """The instant it is, aware, on the mill's own clock."""
     if _frozen_at is not None:
-        return _frozen_at
-    return datetime.now(UTC) + _shift()
+        return timezone.localtime(_frozen_at)
+    return timezone.localtime(datetime.now(UTC) + _shift())
 
 
 def today() -> date:

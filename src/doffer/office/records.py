@@ -10,6 +10,7 @@ from django.conf import settings as django_settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
+from django.utils.timezone import localtime
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from doffer.errors import InputError
@@ -242,7 +243,8 @@ def _copies(folder: Path) -> list[Copy]:
     files = (p for p in folder.glob("[0-9]*") if p.suffix in COPY_ENDINGS)
     newest = sorted(files, key=lambda p: p.stem, reverse=True)[:MOST_COPIES]
     return [
-        Copy(p.name, datetime.fromtimestamp(p.stat().st_mtime, UTC), p.stat().st_size / 1e6) for p in newest
+        Copy(p.name, localtime(datetime.fromtimestamp(p.stat().st_mtime, UTC)), p.stat().st_size / 1e6)
+        for p in newest
     ]
 
 

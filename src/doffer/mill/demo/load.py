@@ -10,8 +10,10 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections.abc import Iterable, Iterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from importlib import resources
+
+from django.utils.timezone import get_default_timezone
 
 from doffer.errors import ConflictError
 from doffer.fibre.kinds import kind_of
@@ -45,7 +47,7 @@ from doffer.mill.write import write
 from doffer.people.models import Person, Role
 from doffer.tables.loader import Tables
 
-BEGINNING = datetime(2025, 10, 1, 8, 0, tzinfo=UTC)
+BEGINNING = datetime(2025, 10, 1, 8, 0, tzinfo=get_default_timezone())
 ROLES = {"owner, office, blending": Role.OWNER, "partner, machines": Role.OWNER}
 STAGE_WORDS = {"scour": "wash", "blend": "pick"}
 PLACE_OF = {

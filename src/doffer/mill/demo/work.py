@@ -6,8 +6,10 @@ import csv
 import dataclasses
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from importlib import resources
+
+from django.utils.timezone import get_default_timezone
 
 from doffer.fibre.kinds import kind_of
 from doffer.fibre.material import Form
@@ -67,7 +69,7 @@ def told(name: str) -> list[Row]:
 
 
 def at_time(day: date, hour: int, minute: int = 0) -> datetime:
-    return datetime.combine(day, time(hour), tzinfo=UTC) + timedelta(minutes=minute)
+    return datetime.combine(day, time(hour), tzinfo=get_default_timezone()) + timedelta(minutes=minute)
 
 
 def workday(day: date) -> date:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from doffer.mill.moment import MomentField
+
 
 class Counter(models.Model):
     """The last number given out of one series (L041, O209, ...)."""
@@ -24,7 +26,7 @@ class Setting(models.Model):
 
     key = models.CharField(max_length=60, unique=True)
     value = models.CharField(max_length=400)
-    changed_at = models.DateTimeField()
+    changed_at = MomentField()
     changed_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, null=True, related_name="+")
 
     class Meta:
@@ -42,7 +44,7 @@ class TableOverride(models.Model):
     column = models.CharField(max_length=60)
     value = models.CharField(max_length=200, null=True, blank=True)  # noqa: DJ001 - NULL: taken back; "": an empty cell
     reason = models.CharField(max_length=400, blank=True)
-    made_at = models.DateTimeField()
+    made_at = MomentField()
     made_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
 
     class Meta:
@@ -76,12 +78,12 @@ class Job(models.Model):
     progress_ppm = models.IntegerField(default=0)
     message = models.CharField(max_length=400, blank=True)
     worker = models.CharField(max_length=80, blank=True)
-    lease_until = models.DateTimeField(null=True, blank=True)
+    lease_until = MomentField(null=True, blank=True)
     attempts = models.IntegerField(default=0)
     result = models.JSONField(null=True, blank=True)
-    created_at = models.DateTimeField()
+    created_at = MomentField()
     created_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, null=True, related_name="+")
-    ended_at = models.DateTimeField(null=True, blank=True)
+    ended_at = MomentField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)
@@ -107,7 +109,7 @@ class Deed(models.Model):
     act = models.CharField(max_length=40)
     body_sha256 = models.CharField(max_length=64)
     result = models.JSONField()
-    done_at = models.DateTimeField()
+    done_at = MomentField()
     person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+", db_index=False)
 
     class Meta:
@@ -120,7 +122,7 @@ class Deed(models.Model):
 class Change(models.Model):
     """One line of the live feed: what changed, about what, by whom; added to, never edited."""
 
-    at = models.DateTimeField()
+    at = MomentField()
     topic = models.CharField(max_length=20)
     subject = models.CharField(max_length=40, blank=True)
     what = models.CharField(max_length=300, blank=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 
+from doffer.mill.moment import MomentField
+
 
 class Units(models.TextChoices):
     """How somebody likes to read weights and lengths."""
@@ -28,9 +30,9 @@ class Customer(models.Model):
     credit_note = models.CharField(max_length=200, blank=True)
     remark = models.CharField(max_length=400, blank=True)
     is_own = models.BooleanField(default=False)
-    created_at = models.DateTimeField()
+    created_at = MomentField()
     created_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
-    archived_at = models.DateTimeField(null=True, blank=True)
+    archived_at = MomentField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)

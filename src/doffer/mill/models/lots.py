@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from doffer.mill.moment import MomentField
+
 
 class Place(models.TextChoices):
     """Where in the mill a lot stands, in the order fibre walks through it; the store is beside the line."""
@@ -78,10 +80,10 @@ class Lot(models.Model):
     now_mass_mg = models.BigIntegerField(default=0)
     now_dry_mg = models.BigIntegerField(null=True, blank=True)
     now_regain_ppm = models.IntegerField(null=True, blank=True)
-    now_weighed_at = models.DateTimeField(null=True, blank=True)
-    created_at = models.DateTimeField()
+    now_weighed_at = MomentField(null=True, blank=True)
+    created_at = MomentField()
     created_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
-    archived_at = models.DateTimeField(null=True, blank=True)
+    archived_at = MomentField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)
@@ -162,9 +164,9 @@ class Container(models.Model):
     tare_mg = models.BigIntegerField(default=0)
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="containers")
     location = models.CharField(max_length=60, blank=True)
-    created_at = models.DateTimeField()
+    created_at = MomentField()
     created_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
-    archived_at = models.DateTimeField(null=True, blank=True)
+    archived_at = MomentField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)
@@ -184,8 +186,8 @@ class Filling(models.Model):
 
     container = models.ForeignKey(Container, on_delete=models.PROTECT, related_name="fillings")
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="+")
-    from_at = models.DateTimeField()
-    until_at = models.DateTimeField(null=True, blank=True)
+    from_at = MomentField()
+    until_at = MomentField(null=True, blank=True)
     person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
 
     class Meta:
@@ -221,9 +223,9 @@ class Hold(models.Model):
         "mill.Customer", on_delete=models.PROTECT, null=True, blank=True, related_name="holds"
     )
     reason = models.CharField(max_length=400)
-    opened_at = models.DateTimeField()
+    opened_at = MomentField()
     opened_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
-    cleared_at = models.DateTimeField(null=True, blank=True)
+    cleared_at = MomentField(null=True, blank=True)
     cleared_by = models.ForeignKey(
         "people.Person", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
@@ -257,7 +259,7 @@ class JoinDecision(models.Model):
     lots = models.JSONField()  # lot codes
     owners = models.JSONField()  # customer codes
     consent = models.CharField(max_length=600)
-    decided_at = models.DateTimeField()
+    decided_at = MomentField()
     decided_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
 
     class Meta:
@@ -277,9 +279,9 @@ class Photo(models.Model):
     mime = models.CharField(max_length=20)
     width = models.IntegerField()
     height = models.IntegerField()
-    taken_at = models.DateTimeField()
+    taken_at = MomentField()
     taken_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
-    archived_at = models.DateTimeField(null=True, blank=True)
+    archived_at = MomentField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from doffer.mill.moment import MomentField
+
 
 class Machine(models.Model):
     """One machine, rack, tub or table; figures nobody gave stay empty."""
@@ -25,7 +27,7 @@ class Machine(models.Model):
     holdup_mg = models.BigIntegerField(default=0)
     status = models.CharField(max_length=10, default="practice")
     note = models.CharField(max_length=400, blank=True)
-    archived_at = models.DateTimeField(null=True, blank=True)
+    archived_at = MomentField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)
@@ -56,7 +58,7 @@ class Scale(models.Model):
     last_check_on = models.DateField(null=True, blank=True)
     last_check_reading_mg = models.BigIntegerField(null=True, blank=True)
     use = models.CharField(max_length=120, blank=True)
-    archived_at = models.DateTimeField(null=True, blank=True)
+    archived_at = MomentField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)

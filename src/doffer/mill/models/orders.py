@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from doffer.mill.moment import MomentField
+
 
 class OrderState(models.TextChoices):
     """Where an order stands; lateness and holds are seen from dates and holds, not written here."""
@@ -34,7 +36,7 @@ class Order(models.Model):
     next_stage = models.CharField(max_length=20, blank=True)
     spec = models.JSONField(default=dict, blank=True)
     note = models.CharField(max_length=400, blank=True)
-    taken_at = models.DateTimeField()
+    taken_at = MomentField()
     taken_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
 
     class Meta:
@@ -81,7 +83,7 @@ class OrderPlan(models.Model):
     tables_sha256 = models.CharField(max_length=64)
     seed = models.BigIntegerField()
     code_version = models.CharField(max_length=40)
-    made_at = models.DateTimeField()
+    made_at = MomentField()
     made_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     note = models.CharField(max_length=400, blank=True)
 

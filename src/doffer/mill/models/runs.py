@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from doffer.mill.moment import MomentField
+
 
 class Run(models.Model):
     """One pass of lots through one stage on one machine."""
@@ -17,8 +19,8 @@ class Run(models.Model):
     order = models.ForeignKey(
         "mill.Order", on_delete=models.PROTECT, null=True, blank=True, related_name="runs"
     )
-    started_at = models.DateTimeField()
-    ended_at = models.DateTimeField(null=True, blank=True)
+    started_at = MomentField()
+    ended_at = MomentField(null=True, blank=True)
     person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     settings = models.JSONField(default=dict, blank=True)
     cleaned_before = models.CharField(max_length=20, blank=True)
@@ -27,7 +29,7 @@ class Run(models.Model):
     )
     confirmation = models.CharField(max_length=400, blank=True)
     note = models.CharField(max_length=400, blank=True)
-    recorded_at = models.DateTimeField()
+    recorded_at = MomentField()
 
     class Meta:
         ordering = ("id",)

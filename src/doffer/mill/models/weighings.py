@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from doffer.fibre.material import Form
+from doffer.mill.moment import MomentField
 
 
 class Moment(models.TextChoices):
@@ -63,8 +64,8 @@ class Weighing(models.Model):
         "mill.Scale", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_index=False
     )
     source = models.CharField(max_length=10, choices=Source.choices, default=Source.TYPED)
-    weighed_at = models.DateTimeField()
-    recorded_at = models.DateTimeField()
+    weighed_at = MomentField()
+    recorded_at = MomentField()
     person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+", db_index=False)
     device = models.ForeignKey(
         "people.Device", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_index=False
