@@ -43,7 +43,10 @@ def test_four_people_weighing_in_at_once_never_share_a_number_or_a_tag(small_mil
 def test_the_chain_does_not_fork_when_four_people_weigh_at_once(small_mill):
     in_threads(
         lambda writer, turn: record_weighing(
-            small_mill.floor, lot=f"L00{writer + 1}", reading=Reading(gross_g=3000 + turn)
+            small_mill.floor,
+            lot=f"L00{writer + 1}",
+            reading=Reading(gross_g=3000 + turn),
+            confirmation="weighed by four people at once",
         )
     )
     verdict = verify_chain()

@@ -61,7 +61,9 @@ def test_twice_the_records_ask_no_more_questions(demo_mill, ask):
     bag = Bag(customer="C03", facts=FibreFacts(fibre="wool"), reading=Reading(gross_g=3000))
     for _ in range(20):
         weigh_in_bag(demo_mill.floor, bag)
-        record_weighing(demo_mill.floor, lot="L001", reading=Reading(gross_g=2000))
+        record_weighing(
+            demo_mill.floor, lot="L001", reading=Reading(gross_g=2000), confirmation="weighed again"
+        )
     assert questions(ask) == before
 
 
@@ -97,7 +99,7 @@ def test_pages_follow_one_another_without_gap_or_repeat(small_mill):
 
 def test_weighings_of_a_lot_come_fifty_at_a_time(small_mill):
     for gross_g in range(1000, 1060):
-        record_weighing(small_mill.floor, lot="L005", reading=Reading(gross_g=gross_g))
+        record_weighing(small_mill.floor, lot="L005", reading=Reading(gross_g=gross_g), confirmation="sold")
     page = list_weighings("L005")
     assert [row.gross_g for row in page.rows] == list(range(1059, 1009, -1))
     assert len(list_weighings("L005", before=page.next_after).rows) == 11

@@ -11,6 +11,7 @@ from doffer.mill.models import Lot, Weighing
 from doffer.mill.queries.lots import one_lot
 
 pytestmark = pytest.mark.django_db
+SOLD = "the rest was sold over the counter"
 
 
 def test_the_same_key_with_the_same_body_gives_the_stored_weighing(small_mill):
@@ -42,14 +43,16 @@ def test_another_person_may_send_the_same_weighing_again(small_mill):
 def test_washed_wool_in_a_damp_room_weighs_its_dry_mass_by_absorption(small_mill):
     """Acceptance scenario 1: net 5.850 kg at 17.59 % regain is 4.975 kg oven-dry."""
     reading = Reading(gross_g=6_200, tare_g=350, rh_frac=0.75, branch="measured", measured_regain_frac=0.1759)
-    done = record_weighing(small_mill.floor, lot="L005", reading=reading)
+    done = record_weighing(small_mill.floor, lot="L005", reading=reading, confirmation=SOLD)
     assert done.net_g == 5_850
     assert done.dry_g == pytest.approx(4_975, abs=0.5)
 
 
 def test_the_branch_of_the_air_makes_the_dry_mass(small_mill):
     damp = {"gross_g": 6_200, "tare_g": 350, "rh_frac": 0.75}
-    up = record_weighing(small_mill.floor, lot="L005", reading=Reading(**damp, branch="absorption"))
+    up = record_weighing(
+        small_mill.floor, lot="L005", reading=Reading(**damp, branch="absorption"), confirmation=SOLD
+    )
     down = record_weighing(small_mill.floor, lot="L005", reading=Reading(**damp))
     assert up.dry_g == pytest.approx(4_975, abs=10)  # 17.59 % within the curve's error
     assert down.dry_g == pytest.approx(4_893, abs=10)  # 19.57 %
@@ -69,7 +72,9 @@ def test_wet_fibre_keeps_the_dry_mass_that_was_known(small_mill):
 
 
 def test_conditioner_is_not_fibre(small_mill):
-    plain = record_weighing(small_mill.floor, lot="L005", reading=Reading(gross_g=5_000, rh_frac=0.65))
+    plain = record_weighing(
+        small_mill.floor, lot="L005", reading=Reading(gross_g=5_000, rh_frac=0.65), confirmation=SOLD
+    )
     oiled = record_weighing(
         small_mill.floor, lot="L005", reading=Reading(gross_g=5_100, rh_frac=0.65, finish_g=100)
     )

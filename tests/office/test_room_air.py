@@ -19,7 +19,7 @@ def field(page: str, name: str) -> str:
 
 @pytest.mark.parametrize("address", PAGES)
 def test_air_read_today_is_offered_with_its_time(client_of, small_mill, monday, address):
-    record_weighing(small_mill.floor, lot="L005", reading=Reading(gross_g=9_000, rh_frac=0.71, temp_c=17.0))
+    record_weighing(small_mill.floor, lot="L005", reading=Reading(gross_g=9_900, rh_frac=0.71, temp_c=17.0))
     with clock.frozen(monday + timedelta(hours=6)):
         page = client_of(small_mill.floor).get(address).content.decode()
     assert field(page, "rh") == "71"
@@ -29,7 +29,7 @@ def test_air_read_today_is_offered_with_its_time(client_of, small_mill, monday, 
 @pytest.mark.parametrize("address", PAGES)
 @pytest.mark.parametrize("later", [timedelta(hours=15, minutes=1), timedelta(days=1), timedelta(days=9)])
 def test_yesterdays_humidity_is_not_offered_as_todays(client_of, small_mill, monday, address, later):
-    record_weighing(small_mill.floor, lot="L005", reading=Reading(gross_g=9_000, rh_frac=0.71, temp_c=17.0))
+    record_weighing(small_mill.floor, lot="L005", reading=Reading(gross_g=9_900, rh_frac=0.71, temp_c=17.0))
     with clock.frozen(monday + later):  # from one minute past midnight on
         page = client_of(small_mill.floor).get(address).content.decode()
     assert field(page, "rh") == ""
@@ -38,7 +38,7 @@ def test_yesterdays_humidity_is_not_offered_as_todays(client_of, small_mill, mon
 
 
 def test_a_weighing_told_for_yesterday_does_not_make_its_air_todays(client_of, small_mill, monday):
-    yesterday = Reading(gross_g=9_000, rh_frac=0.71, weighed_at=monday - timedelta(days=1))
+    yesterday = Reading(gross_g=9_900, rh_frac=0.71, weighed_at=monday - timedelta(days=1))
     record_weighing(small_mill.floor, lot="L005", reading=yesterday)
     page = client_of(small_mill.floor).get(PAGES[0]).content.decode()
     assert field(page, "rh") == "60"  # of this morning, when the bags came

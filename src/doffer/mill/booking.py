@@ -182,8 +182,12 @@ def book_weighing(
     run: Run | None = None,
     corrects: Weighing | None = None,
     device: Device | None = None,
+    known_regain_frac: float | None = None,
 ) -> Weighing:
-    """Append one weighing to the chain with its dry mass as computed today; called inside `write()`."""
+    """Append one weighing to the chain with its dry mass as computed today; called inside `write()`.
+
+    `known_regain_frac` is water already reckoned of this fibre, which counts instead of today's curve.
+    """
     recorded_at = clock.now()
     weighed_at = reading.weighed_at or recorded_at
     if weighed_at > recorded_at + CLOCK_SLACK:
@@ -208,22 +212,26 @@ def book_weighing(
         "device_id": device.pk if device else None,
         "corrects_id": corrects.pk if corrects else None,
         "note": reading.note,
-        **_read_columns(reading, fibre=lot.fibre, form=form),
+        **_read_columns(reading, fibre=lot.fibre, form=form, known_regain_frac=known_regain_frac),
     }
     return Weighing.objects.create(**values, prev_hash=before, hash=chain.seal(before, values))
 
 
-def _read_columns(reading: Reading, *, fibre: str, form: str) -> dict[str, object]:
+def _read_columns(
+    reading: Reading, *, fibre: str, form: str, known_regain_frac: float | None
+) -> dict[str, object]:
     """The scale's figures in whole numbers, with the dry mass that today's tables make of them."""
     tables = bridge.current_tables()
-    regain_frac = bridge.regain_of(
-        fibre,
-        form=form,
-        branch=reading.branch,
-        rh_frac=reading.rh_frac,
-        measured_frac=reading.measured_regain_frac,
-        tables=tables,
-    )
+    regain_frac = known_regain_frac
+    if regain_frac is None:
+        regain_frac = bridge.regain_of(
+            fibre,
+            form=form,
+            branch=reading.branch,
+            rh_frac=reading.rh_frac,
+            measured_frac=reading.measured_regain_frac,
+            tables=tables,
+        )
     gross_mg, tare_mg, finish_mg = map(bridge.mg, (reading.gross_g, reading.tare_g, reading.finish_g))
     return {
         "gross_mg": gross_mg,
@@ -249,7 +257,8 @@ def stands_as(lot: Lot, weighing: Weighing, *, place: str | None = None, locatio
         or (lot.now_dry_mg or 0) > weighing.net_mg
     ):
         lot.now_dry_mg = weighing.dry_mg
-        lot.now_regain_ppm = weighing.actual_regain_ppm
+    # never the water of an earlier day: the rest of a wet lot would count as oil
+    lot.now_regain_ppm = weighing.actual_regain_ppm
     lot.now_weighed_at = weighing.weighed_at
     if place is not None:
         lot.place = place

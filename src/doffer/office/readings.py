@@ -17,6 +17,7 @@ from doffer.pictures.wording import G_PER_LB
 MASS_UNIT = {"metric": "kg", "us": "lb"}
 SMALL_MASS_UNIT = {"metric": "g", "us": "oz"}
 LENGTH_UNIT = {"metric": "mm", "us": "in"}
+OZ_PER_LB = 16
 COLDEST_C, HOTTEST_C = -20.0, 60.0
 BRANCHES = (
     ("desorption", "Dried here after a wash"),
@@ -46,6 +47,11 @@ def scale_units() -> str:
 def as_typed_mass(mass_g: float, system: str) -> str:
     """A weight as somebody would type it into a field of this system."""
     return f"{round(mass_g / G_PER_LB, 3):g}" if system == "us" else f"{mass_g / 1000:g}"
+
+
+def as_typed_small_mass(mass_g: float, system: str) -> str:
+    """A small weight as somebody would type it into a field of this system."""
+    return f"{round(mass_g / G_PER_LB * OZ_PER_LB, 2):g}" if system == "us" else f"{round(mass_g, 1):g}"
 
 
 class Typed:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError
-from doffer.mill import bridge, chain
+from doffer.mill import bridge, chain, house
 from doffer.mill.booking import (
     WHOLE_LOT_FRAC,
     Reading,
@@ -19,8 +19,18 @@ from doffer.mill.booking import (
     stands_as,
 )
 from doffer.mill.composition import share_again
+from doffer.mill.doubtful import (
+    Stood,
+    ask_about_balance,
+    ask_about_less,
+    ask_about_more,
+    stood_before,
+    stood_now,
+    with_its_oil,
+)
 from doffer.mill.models import Lot, RunInput, RunOutput, Weighing
-from doffer.mill.models.weighings import Moment
+from doffer.mill.models.weighings import Branch, Moment
+from doffer.mill.usual import ask_about_bag
 from doffer.mill.write import serialise, write
 from doffer.people.models import Device, Person
 from doffer.people.rights import Right, may, require
@@ -77,18 +87,24 @@ def record_weighing(
     tag: str = "",
     place: str | None = None,
     location: str | None = None,
+    is_oil_said: bool = False,
+    confirmation: str = "",
     key: uuid.UUID | None = None,
     device: Device | None = None,
 ) -> Weighed:
     """Keep one weighing of a lot; the lot then stands at this weight (waste does not change it).
 
-    The same key with the same facts gives the stored weighing; with other facts it is a ConflictError.
+    Oil that nobody spoke of (`is_oil_said` and no finish in the reading) is what was on it. More fibre than
+    stood there, or much less, is asked about (QuestionError) until `confirmation` says why; the reason is
+    kept as the note of the weighing. The same key with the same facts gives the stored weighing; with other
+    facts it is a ConflictError.
     """
     person = require(by, Right.WEIGH)
     if moment not in Moment.values:
         raise InputError("moment", moment, f"one of {', '.join(Moment.values)}")
     key = key or uuid.uuid4()
     body = {"lot": lot, "moment": moment, "form": form, "tag": tag, "place": place, "location": location}
+    body |= _answers(is_oil_said=is_oil_said, confirmation=confirmation)
     body_sha256 = chain.sha256(chain.canonical({**body, **reading.plain()}))
     with write():
         stored = _known(key, body_sha256)
@@ -96,10 +112,13 @@ def record_weighing(
             return _weighed(stored, was_known=True)
         row = lot_of(lot)
         container = container_of(tag) if tag else None
+        stood = stood_now(row)
+        if moment != Moment.WASTE and not is_oil_said and not reading.finish_g:
+            reading = with_its_oil(row, reading)
         weighing = book_weighing(
             person,
             row,
-            reading,
+            _noted(reading, confirmation),
             moment=moment,
             form=form or row.now_form,
             key=key,
@@ -110,15 +129,40 @@ def record_weighing(
         if container is not None:
             put_into(person, container, row)
         if moment != Moment.WASTE:
+            ask_about_more(stood, weighing, confirmation)
+            ask_about_less(stood, weighing, confirmation)
             stands_as(row, weighing, place=place, location=location)
         announce(person, "lot", lot, f"weighed {bridge.grams(weighing.net_mg):g} g")
         return _weighed(weighing)
 
 
+def _answers(**answers: object) -> dict[str, object]:
+    """What was answered beside the weighing itself, for telling a repetition from another act."""
+    return {name: answer for name, answer in answers.items() if answer}
+
+
+def _noted(reading: Reading, *words: str) -> Reading:
+    """A reading that carries why it is right."""
+    said = [reading.note, *(word.strip() for word in words)]
+    return replace(reading, note="; ".join(dict.fromkeys(filter(None, said)))[:MOST_NOTE])
+
+
 def correct_weighing(
-    by: Person | None, weighing_id: int, *, reading: Reading, reason: str, key: uuid.UUID | None = None
+    by: Person | None,
+    weighing_id: int,
+    *,
+    reading: Reading,
+    reason: str,
+    keeps_water: bool = False,
+    is_oil_said: bool = False,
+    confirmation: str = "",
+    key: uuid.UUID | None = None,
 ) -> Weighed:
     """Put a new weighing in the place of a wrong one; both stay, and the new one names the old.
+
+    `keeps_water`: the water in it stays known as it was (measured, by a reference hank, by the room), and
+    the reading's room and branch do not count: the same weights give the same dry mass. Oil that nobody
+    spoke of is what was written down, by the weight. What cannot be is asked about as in `record_weighing`.
 
     On the floor people correct their own weighings; those of others are corrected in the office.
     """
@@ -126,9 +170,9 @@ def correct_weighing(
     if not reason.strip():
         raise InputError("reason for the correction", "", "a few words, such as “tare forgotten”")
     key = key or uuid.uuid4()
-    body_sha256 = chain.sha256(
-        chain.canonical({"corrects": weighing_id, "reason": reason, **reading.plain()})
-    )
+    body = {"corrects": weighing_id, "reason": reason, **reading.plain()}
+    body |= _answers(keeps_water=keeps_water, is_oil_said=is_oil_said, confirmation=confirmation)
+    body_sha256 = chain.sha256(chain.canonical(body))
     with write():
         stored = _known(key, body_sha256)
         if stored is not None:
@@ -142,10 +186,15 @@ def correct_weighing(
         if Weighing.objects.filter(corrects=old).exists():
             raise ConflictError("This weighing was corrected already", "Correct the newer one")
         lot = lot_of(old.lot.code)
+        stood = stood_before(lot, old)
+        if keeps_water:
+            reading = _as_known(old, reading)
+        if not is_oil_said and not reading.finish_g and old.finish_mg:
+            reading = replace(reading, finish_g=_oil_of(old, reading))
         new = book_weighing(
             person,
             lot,
-            replace(reading, note=reading.note or reason.strip()[:MOST_NOTE]),
+            _noted(reading, "" if reading.note else reason, confirmation),
             moment=old.moment,
             form=old.form,
             key=key,
@@ -153,10 +202,54 @@ def correct_weighing(
             container=old.container,
             run=old.run,
             corrects=old,
+            known_regain_frac=_known_regain_frac(old) if keeps_water else None,
         )
         _follow(person, lot, old, new)
+        _ask_about_correction(stood, new, confirmation)
         announce(person, "lot", lot.code, f"corrected a weighing: {reason}")
         return _weighed(new)
+
+
+def _as_known(old: Weighing, reading: Reading) -> Reading:
+    """New weights with the room and the branch that were written down beside the old ones."""
+    temp_c = None if old.temp_milli_c is None else old.temp_milli_c / 1000
+    return replace(
+        reading,
+        branch=old.branch or Branch.DESORPTION,
+        rh_frac=bridge.maybe_frac(old.rh_ppm),
+        temp_c=temp_c if reading.temp_c is None else reading.temp_c,
+        measured_regain_frac=bridge.maybe_frac(old.actual_regain_ppm),
+    )
+
+
+def _known_regain_frac(old: Weighing) -> float | None:
+    """The water over dry fibre that gave the old dry mass, exactly: tables may say otherwise by now."""
+    if not old.dry_mg or old.actual_regain_ppm is None:
+        return None
+    exact = float((old.net_mg - old.finish_mg) / old.dry_mg - 1)
+    kept, half = old.actual_regain_ppm, 0.499  # and rounds to the regain that was written down
+    return min(max(exact, (kept - half) / bridge.PPM), (kept + half) / bridge.PPM)
+
+
+def _oil_of(old: Weighing, reading: Reading) -> float:
+    """Oil on what was weighed: as written down, by the weight."""
+    return bridge.grams(old.finish_mg) * (reading.net_g / bridge.grams(old.net_mg) if old.net_mg else 0.0)
+
+
+def _ask_about_correction(stood: Stood | None, new: Weighing, confirmation: str) -> None:
+    """A corrected weight has to be one that could have been at its time."""
+    if new.moment == Moment.WASTE:
+        return
+    if new.moment == Moment.INTAKE or stood is None:
+        ask_about_bag(bridge.grams(new.net_mg), confirmation, units=house.text("units"))
+    elif new.moment == Moment.SKIRTED:
+        ask_about_more(stood, new, confirmation, most_frac=1.0)
+    elif new.moment in (Moment.IN, Moment.STOCK):
+        ask_about_more(stood, new, confirmation)
+    if stood is not None and new.moment == Moment.STOCK:
+        ask_about_less(stood, new, confirmation)
+    if new.run is not None:
+        ask_about_balance(new.run, confirmation)
 
 
 def _follow(person: Person, lot: Lot, old: Weighing, new: Weighing) -> None:

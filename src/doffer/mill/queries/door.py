@@ -13,6 +13,7 @@ from doffer.fibre.material import Form
 from doffer.fibre.moisture import Branch
 from doffer.fibre.weighing import CleanWeighing, weigh_clean
 from doffer.mill import bridge, clock
+from doffer.mill.doubtful import oil_on_mg
 from doffer.mill.models import Container, Lot, Weighing
 from doffer.mill.models.lots import Pest, Place
 from doffer.mill.models.weighings import Moment
@@ -197,6 +198,12 @@ def weigh_at_door(
     return DoorWeighing(
         kind.fibre.fibre, kind.fibre.name, breed.name if breed else "", net_g, is_raw, clean, *washed
     )
+
+
+def oil_on(code: str) -> float:
+    """Oil and finish on a lot as it stands [g], that it was last weighed with; 0 where there is none."""
+    lot = Lot.objects.filter(code=code).first()
+    return bridge.grams(oil_on_mg(lot)) if lot else 0.0
 
 
 def tag_of_lot(code: str) -> str:
