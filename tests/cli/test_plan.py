@@ -40,6 +40,26 @@ def test_a_blend_takes_of_each_lot_what_the_label_needs(doffer):
     )
 
 
+def test_fibre_in_the_grease_is_weighed_out_after_washing(doffer):
+    words = (
+        "plan",
+        "--fibre",
+        "wool",
+        "--kg",
+        3,
+        "--fibre",
+        "alpaca",
+        "--kg",
+        2,
+        "--blend",
+        "wool=70,alpaca=30",
+    )
+    out = doffer(*words, "--yarn", "3-ply 250 m/100g", "--form", "greasy").out
+    assert out.count("after washing, at the picker:") == 2
+    assert "Weigh out of wool after washing, at the picker:" in out
+    assert "after washing" not in doffer(*words, "--yarn", "3-ply 250 m/100g", "--form", "scoured").out
+
+
 def test_the_text_says_stage_by_stage_what_the_scale_will_show(doffer):
     out = doffer(*FARMER).out
     assert "on the scale" in out

@@ -76,6 +76,17 @@ def test_pounds_are_understood_and_answered_in_pounds(client, demo_mill):
     assert " kg" not in text
 
 
+def test_a_fresh_form_puts_up_skeins_as_the_units_that_are_spoken(client, demo_mill):
+    assert 'value="100 g"' in words(client.get("/orders/new/"))
+    session = client.session
+    session["units"] = "us"
+    session.save()
+    text = words(client.get("/orders/new/"))
+    assert 'value="4 oz"' in text
+    assert "yd/lb</option>" in text
+    assert "m/100 g</option>" not in text
+
+
 def test_a_plain_number_is_in_the_units_they_speak(client, demo_mill):
     assert ask(client, mass="2.7") == ask(client, mass="2.7 kg")
     assert ask(client, speak="us", mass="6") == ask(client, speak="us", mass="6 lb")

@@ -1,5 +1,6 @@
 """The pages of the orders: the list, one order with its plan, keeping plans, papers."""
 
+import re
 import uuid
 
 import pytest
@@ -125,6 +126,26 @@ def test_layers_are_whole_grams_with_half_a_layer_at_both_ends(client, demo_mill
     assert masses.count(557) == 5
     assert masses.count(352) == 4
     assert masses.count(351) == 2
+
+
+def test_a_lot_still_in_the_grease_is_weighed_out_after_washing(client, demo_mill):
+    text = words(client.get("/orders/O204/"))
+    lines = text[text.index("Weigh-out sheet</caption>") : text.index("The last column")]
+    assert re.search(r"L014 .*?after washing, at the picker: \d+ g of clean dry fibre", lines, re.DOTALL)
+    assert lines.count("after washing") == 1  # L015 is washed
+
+
+def test_in_pounds_portions_stay_grams_that_add_up(client, demo_mill):
+    session = client.session
+    session["units"] = "us"
+    session.save()
+    codes = make_scenarios(demo_mill.owner)
+    text = words(client.get(f"/orders/{codes['three fibres']}/"))
+    portions = [int(grams) for grams in re.findall(r'weigh-out-g"[^>]*>(?:<[^>]*>)*(\d+) g \(', text)]
+    assert portions == [3342, 2110, 1290]
+    assert "<strong>6742 g (14 lb 13.8 oz)</strong>" in text
+    feed = text[text.index('<ol class="feed">') : text.index("</ol>", text.index('<ol class="feed">'))]
+    assert sum(int(grams) for grams in re.findall(r"(\d+) g \(", feed)) == sum(portions)
 
 
 def test_half_a_layer_is_told_only_where_one_is_laid(client, demo_mill):

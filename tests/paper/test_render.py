@@ -123,13 +123,14 @@ def test_weights_are_said_in_the_units_of_the_mill():
     assert "Wash" in words
 
 
-def test_a_card_in_pounds_speaks_of_nothing_in_grams_litres_or_celsius():
+def test_a_card_in_pounds_keeps_grams_and_litres_only_with_ounces_and_gallons_beside():
     product = "2-ply yarn, 1240 yd/lb, in skeins of 3.5 oz"
     for batch in (sample.own_fleece(), sample.sock_blend()):
         card = sample.run_card(product=product, batch=batch)
         words = words_of(render.run_cards([card], US, size=PaperSize.LETTER))
-        assert not re.findall(r"[\d.]+ (?:g|kg|mg|L|mL|m|mm|°C)\b", words)
-        assert re.search(r"oz product \+ [\d lb.]+ oz water = ", words)
+        assert not re.findall(r"[\d.]+ (?:kg|mg|mL|m|mm|°C)\b", words)
+        assert not re.findall(r"\d (?:g|L)\b(?! \([\d.]+ (?:lb [\d.]+ )?(?:oz|gal)\))", words)
+        assert re.search(r"g \([\d lb.]+ oz\) product \+ \d+ g \([\d lb.]+ oz\) water = ", words)
     assert "in 2 baths of" in words_of(render.run_cards([sample.run_card()], US, size=PaperSize.LETTER))
 
 
@@ -137,7 +138,7 @@ def test_baths_and_heat_are_said_in_gallons_and_fahrenheit_for_us_readers():
     wash = next(stage for stage in sample.own_fleece().stages if stage.stage == "wash")
     litres, low, high = (figure.value for figure in wash.doses[0].figures[:3])
     words = words_of(render.run_cards([sample.run_card()], US, size=PaperSize.LETTER))
-    assert f"baths of {plain(say(litres, 'l', 'us'))}" in words
+    assert f"baths of {litres:.0f} L ({plain(say(litres, 'l', 'us', digits=1))})" in words
     assert f"{low * 9 / 5 + 32:.0f} °F to {high * 9 / 5 + 32:.0f} °F" in words
     metric = words_of(MAKERS["run card"]())
     assert plain(wash.doses[0].words) in metric
@@ -166,7 +167,17 @@ def test_a_weigh_out_sheet_shows_grams_shares_and_what_naive_weighing_would_give
         assert f"{round(line.weigh_mass_g)} g" in words
         assert plain(say(line.label_share_frac, "frac", digits=1)) in words
         assert plain(say(line.share_if_weighed_as_label_frac, "frac", digits=1)) in words
-    assert f"{round(weighed.total_mass_g)} g" in words
+    assert f"{sum(round(line.weigh_mass_g) for line in weighed.lines)} g" in words  # the lines as they stand
+
+
+def test_a_line_of_fibre_in_the_grease_says_on_the_sheet_that_it_is_weighed_after_washing():
+    blend = sample.sock_blend()
+    raw = dataclasses.replace(blend.lots[0], form="greasy")
+    unwashed = dataclasses.replace(blend, lots=(raw, *blend.lots[1:]))
+    words = words_of(render.weigh_out_sheets([sample.weigh_out_sheet(batch=unwashed)], sample.IMPRINT))
+    grams = round(blend.weigh_out.lines[0].weigh_mass_g)
+    assert f"after washing, at the picker: {grams} g of clean dry fibre" in words
+    assert words.count("after washing") == 1
 
 
 def test_a_weigh_out_sheet_lists_each_layer_and_the_label_on_three_bases():

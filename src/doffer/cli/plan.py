@@ -231,10 +231,24 @@ def _text(batch: BatchPlan, *, with_working: bool) -> list[str]:
             f"Take {say(lot.weighed_mass_g, 'g')} of {lot.lot} ({lot.share_frac:.0%} of it)."
             for lot in batch.lots
         ]
+    lines += _after_washing(batch)
     lines += [f"{batch.limited_by} is the limit."] if batch.limited_by else []
     lines += list(batch.warnings)
     lines += [f"{stage.name}: {dose.name}, {dose.words}" for stage in batch.stages for dose in stage.doses]
     return lines + (_workings(batch) if with_working else [])
+
+
+def _after_washing(batch: BatchPlan) -> list[str]:
+    """What is weighed out of lots that are still in the grease, once they are washed."""
+    from doffer.pictures.bench import say_weighed_when
+
+    forms = {lot.lot: lot.form for lot in batch.lots}
+    lines = batch.weigh_out.lines if batch.weigh_out else ()
+    said = (
+        (line.name, say_weighed_when(forms[line.name], line.weigh_mass_g, batch.meeting_stage))
+        for line in lines
+    )
+    return [f"Weigh out of {name} {words}." for name, words in said if words]
 
 
 def _workings(batch: BatchPlan) -> list[str]:

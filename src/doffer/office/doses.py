@@ -18,6 +18,7 @@ from doffer.mill.queries.tables import current_tables
 from doffer.office.asked import units_of
 from doffer.office.readings import Typed
 from doffer.pictures import kettle as kettle_picture
+from doffer.pictures.bench import say_litres
 from doffer.pictures.doses import say_loads
 from doffer.pictures.wording import say
 from doffer.planning.kettles import Kettle, KettlePlan, kettle_loads
@@ -213,7 +214,8 @@ def _wash(mass_g: float, typed: Typed, tables: Tables, tub: MachineRow | None) -
         f"{dose.detergent_mass_g:.0f} g detergent{' for each load' if loads else ''}: {baths}",
         (
             *_loads_line(loads, tub, typed),
-            f"{len(dose.baths_g)} baths and {dose.n_rinses} rinses of {dose.bath_volume_l:.0f} L each.",
+            f"{len(dose.baths_g)} baths and {dose.n_rinses} rinses of "
+            f"{say_litres(dose.bath_volume_l, typed.system)} each.",
             f"{heat.low:g} to {heat.high:g} °C, all baths alike, no movement.",
         ),
         (dose.working,),
@@ -240,22 +242,22 @@ def _dye(mass_g: float, typed: Typed, kettles: Sequence[Kettle]) -> DoseAnswer |
     holds = next(kettle.usable_volume_l for kettle in kettles if kettle.name == load.kettle)
     lines = (
         f"Dye {dose.dye_mass_g:.1f} g = {dose.stock_volume_ml / 1000:.2f} L of stock solution{each}.",
-        f"Liquor {dose.liquor_volume_l:.0f} L{each}.",
+        f"Liquor {say_litres(dose.liquor_volume_l, typed.system)}{each}.",
         f"Top up with {dose.top_up_volume_l:.2f} L of water: the liquor less the stock "
         f"and less {dose.fibre_water_l:.2f} L that is in the fibre already.",
     )
     return DoseAnswer(
-        _loads_words(split),
+        _loads_words(split, typed.system),
         lines,
         (dose.working,),
         split.refused,
-        kettle_picture.kettle(water_l=dose.liquor_volume_l, holds_l=holds, system=typed.system),
+        kettle_picture.kettle(water_l=dose.liquor_volume_l, holds_l=holds),
     )
 
 
-def _loads_words(split: KettlePlan) -> str:
+def _loads_words(split: KettlePlan, system: str) -> str:
     load = split.loads[0]
-    mass = say(load.fibre_mass_g, "g")
+    mass = say(load.fibre_mass_g, "g", system)
     if len(split.loads) == 1:
         return f"One load of {mass} in the {load.kettle}"
     return f"{len(split.loads)} equal loads of {mass} in the {load.kettle}"

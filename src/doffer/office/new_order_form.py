@@ -33,7 +33,8 @@ PRODUCTS = (
 CLASS_CHART = "shop_list"
 STOCK = "stock_"
 SHARE = "share_"
-USUAL = {"form": "skirted", "product": "yarn", "plies": "2", "piece": "100 g", "date_kind": "soft"}
+USUAL = {"form": "skirted", "product": "yarn", "plies": "2", "date_kind": "soft"}
+PIECE = {"metric": "100 g", "us": "4 oz"}  # what skeins are put up in where nobody says otherwise
 PERCENT = 100
 PLAIN_COUNT = {"metric": " m/100 g", "us": " yd/lb"}
 
@@ -66,6 +67,11 @@ class Asked:
     def all_lots(self) -> tuple[str, ...]:
         """Numbers of the owner's and the mill's lots."""
         return (*self.lots, *(code for code, _ in self.stock))
+
+
+def usual(system: str) -> dict[str, str]:
+    """What a fresh form begins with, in the units that are spoken."""
+    return {**USUAL, "piece": PIECE[system]}
 
 
 def yarn_classes(tables: Tables) -> tuple[YarnClass, ...]:

@@ -9,7 +9,7 @@ from datetime import date
 from doffer.mill.queries.lots import LotRow
 from doffer.mill.queries.orders import OneOrder
 from doffer.mill.queries.own_stock import own_stock, unpromised_lots
-from doffer.office.new_order_form import PERCENT, SHARE, STOCK, USUAL
+from doffer.office.new_order_form import PERCENT, SHARE, STOCK, USUAL, usual
 from doffer.office.order_spec import BatchWish, OrderWish
 from doffer.office.plan_view import wish_words
 from doffer.pictures.wording import G_PER_OZ, YD_PER_LB_TEX, say
@@ -117,7 +117,7 @@ def typed_of(order: OneOrder, one: OneWish, lots: Candidates, tables: Tables, sy
     if order.row.promised_on:
         words["wanted"] = order.row.promised_on.isoformat()
     if one.batch is None:
-        return {**USUAL, **words}
+        return {**usual(system), **words}
     wish = one.batch.wish
     words |= {"product": wish.product, "plies": str(wish.plies if wish.product == "yarn" else 2)}
     words["piece"] = mass_typed(wish.piece_mass_g, system)

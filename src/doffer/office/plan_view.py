@@ -10,6 +10,7 @@ from doffer.fibre.content import Basis, LabelShares
 from doffer.fibre.count import count_working, from_tex
 from doffer.mill.queries.orders import RunRow
 from doffer.office import plan_pictures
+from doffer.pictures.bench import say_weighed_when
 from doffer.pictures.colour import contrast, fibre_hex, mixed
 from doffer.pictures.wording import say
 from doffer.pictures.words import say_list, say_many
@@ -96,6 +97,8 @@ class BatchView:
     shares_only_pieces: int
     fixed_words: str
     count: CountView | None
+    weigh_total_g: int  # the sum of the lines as they are weighed, in whole grams
+    weighed_when: Mapping[str, str]  # of lots still in the grease: what their line of the weigh-out means
 
 
 def order_view(
@@ -153,7 +156,22 @@ def batch_view(
         shares_only_pieces=_pieces(plan.finished_shares_only.safe, spec.wish),
         fixed_words=fixed_words(plan, system),
         count=count_view(spec.wish.length_m_per_100g, tables),
+        weigh_total_g=sum(round(line.weigh_mass_g) for line in plan.weigh_out.lines) if plan.weigh_out else 0,
+        weighed_when=weighed_when(plan),
     )
+
+
+def weighed_when(plan: BatchPlan) -> dict[str, str]:
+    """Of each lot that is still in the grease: what its line of the weigh-out sheet means."""
+    if plan.weigh_out is None:
+        return {}
+    forms = {use.lot: use.form for use in plan.lots}
+    meeting = plan.meeting_stage
+    said = {
+        line.name: say_weighed_when(forms[line.name], line.weigh_mass_g, meeting)
+        for line in plan.weigh_out.lines
+    }
+    return {lot: words for lot, words in said.items() if words}
 
 
 def _stage_title(stage: StagePlan) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from doffer.paper.letters import shortened
 from doffer.paper.papers import BagTag, Imprint, LotFace, LotSheet, RunCard, WeighOutSheet, WorkOrder
 from doffer.paper.scan import scan_picture, scan_text
+from doffer.pictures.bench import say_weighed_when
 from doffer.pictures.calendar_words import say_day, say_time
 from doffer.pictures.doses import say_dose, say_loads
 from doffer.pictures.wording import say, say_range
@@ -56,6 +57,7 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
     weighed = batch.weigh_out
     assert weighed is not None  # refused when the sheet was made
     names = [line.name for line in weighed.lines]
+    forms = {use.lot: use.form for use in batch.lots}
     heaviest = max((layer.mass_g for layer in batch.layers), default=1)
     return {
         "kind": "Weigh-out sheet",
@@ -64,12 +66,13 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
         "owner": shortened(sheet.owner, LONGEST_NAME),
         "product": sentence(sheet.product).rstrip("."),
         "finished": say(weighed.finished_mass_g, "g", imprint.system),
-        "total": _bench_mass(weighed.total_mass_g, imprint.system),
+        "total": _bench_mass(sum(round(line.weigh_mass_g) for line in weighed.lines), imprint.system),
         "limited": weighed.limited_by or "",
         "lines": [
             {
                 **_face(faces.get(line.name), line.name),
                 "weigh": _bench_mass(line.weigh_mass_g, imprint.system),
+                "when": say_weighed_when(forms[line.name], line.weigh_mass_g, batch.meeting_stage),
                 "label": say(line.label_share_frac, "frac", digits=1),
                 "weighed": say(line.weighed_share_frac, "frac", digits=1),
                 "naive": say(line.share_if_weighed_as_label_frac, "frac", digits=1),
@@ -93,7 +96,7 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
             if stage.stage == "pick"
             for line in (
                 *({"name": "loads", "words": words} for words in _loads(stage, imprint.system)),
-                *({"name": dose.name, "words": dose.words} for dose in stage.doses),
+                *({"name": dose.name, "words": say_dose(dose, imprint.system)} for dose in stage.doses),
             )
         ],
         "note": sentence(sheet.note),

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+from doffer.pictures.bench import say_grams, say_litres
 from doffer.pictures.wording import say
 from doffer.planning.loads import Loads
 from doffer.planning.order_plan import DosePlan
+from doffer.working import Term
 
 
 def say_dose(dose: DosePlan, system: str = "metric") -> str:
     """The sentence of a dose with its amounts, in metric or in US units.
 
-    Metric words are those of the plan, in whole grams as a bench scale shows them.
+    Metric words are those of the plan, in whole grams as a bench scale shows them; US words keep the grams
+    and the litres that are measured out, with ounces and gallons beside.
     """
     if system == "metric" or not dose.said:
         return dose.words
-    figures = [say(figure.value, figure.unit, system) for figure in dose.figures]
-    words = dose.said.format(*figures)
-    for figure in figures:
-        words = words.replace(f"{figure} to {figure} ", f"{figure} ")  # grams apart, alike in ounces
-    return words
+    return dose.said.format(*(_figure(figure, system) for figure in dose.figures))
+
+
+def _figure(figure: Term, system: str) -> str:
+    if figure.unit == "g":
+        return say_grams(float(figure.value), system)
+    if figure.unit == "l":
+        return say_litres(float(figure.value), system)
+    return say(figure.value, figure.unit, system)
 
 
 def say_loads(loads: Loads, machine: str, system: str = "metric") -> str:

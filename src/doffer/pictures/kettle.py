@@ -8,6 +8,7 @@ from typing import Final
 
 from doffer.errors import InputError
 from doffer.pictures import colour, svg
+from doffer.pictures.bench import say_grams
 from doffer.pictures.svg import el, num
 from doffer.pictures.wording import say
 from doffer.pictures.words import say_list
@@ -41,7 +42,7 @@ def layers(laid: Sequence[Layer], *, system: str = "metric", width: float = LAYE
     parts: list[str] = []
     y = 4.0
     for number, (layer, height) in reversed(list(enumerate(zip(laid, heights, strict=True), 1))):
-        parts.append(_layer(number, layer, y, height, width, system))
+        parts.append(_layer(number, layer, y, height, width))
         y += height
     belt = y + 6
     parts.append(
@@ -68,13 +69,13 @@ def layers(laid: Sequence[Layer], *, system: str = "metric", width: float = LAYE
         )
     )
     desc = say_list(
-        [f"layer {k} {layer.code} {say(layer.mass_g, 'g', system)}" for k, layer in enumerate(laid, 1)],
+        [f"layer {k} {layer.code} {say_grams(layer.mass_g, system)}" for k, layer in enumerate(laid, 1)],
         "then",
     )
     return svg.picture(width, belt + 24, "Layers on the feed", desc, parts, css="picture picture-tall")
 
 
-def _layer(number: int, layer: Layer, y: float, height: float, width: float, system: str) -> str:
+def _layer(number: int, layer: Layer, y: float, height: float, width: float) -> str:
     """A soft-edged band with its number, lot and grams."""
     chance = svg.steady_numbers(f"{layer.code}{number}", 9)
     top = [(4 + (width - 8) * i / 8, y + (chance[i] - 0.5) * 4) for i in range(9)]
@@ -89,7 +90,7 @@ def _layer(number: int, layer: Layer, y: float, height: float, width: float, sys
         el("path", d=data, fill=layer.colour, class_="fibre-fill tuft-edge layer", stroke_width=2),
         svg.words(str(number), 16, base, size=SMALL_PX, css="ink-fixed", fill=ink),
         svg.words(layer.code, 46, base, size=TEXT_PX, css="ink-fixed p-bold", fill=ink),
-        svg.at_end(say(layer.mass_g, "g", system), width - 16, base, css="ink-fixed p-bold", fill=ink),
+        svg.at_end(say_grams(layer.mass_g), width - 16, base, css="ink-fixed p-bold", fill=ink),
     ))  # fmt: skip
 
 

@@ -156,6 +156,12 @@ class BatchPlan:
     warnings: tuple[str, ...]
     length_shares_only_m: Spread | None = None
 
+    @property
+    def meeting_stage(self) -> str:
+        """The stage at which the lots come together; the first one where none is joined."""
+        stages = (stage.stage for stage in self.stages if len(stage.comes_from) > 1)
+        return next(stages, self.stages[0].stage if self.stages else "")
+
 
 @dataclass(frozen=True, slots=True)
 class OrderPlan:

@@ -93,11 +93,11 @@ def length_plan(
         for mass_g in (finished_g, free_g)
     )
     working = Working(
-        title="Metres",
-        formula="finished weight ÷ 100 g × metres in 100 g; the count strays by its standard deviation",
+        title="Length",
+        formula="finished weight ÷ 100 g × length of 100 g; the count strays by its standard deviation",
         inputs=(
             Term("finished weight", float(finished_g.mean()), "g"),
-            Term("metres in 100 g", wish.length_m_per_100g, "m"),
+            Term("length of 100 g", wish.length_m_per_100g, "m"),
             Term("count strays by", count_sd.value, "frac", "standard deviation"),
         ),
         result=Term("length", length.mean, "m"),

@@ -17,7 +17,7 @@ from jinja2 import Environment, StrictUndefined, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
-from doffer.pictures import calendar_words, doses, wording, words
+from doffer.pictures import bench, calendar_words, doses, wording, words
 from doffer.ui.icons import icon
 from doffer.ui.places import PLACES
 from doffer.working import Status
@@ -88,6 +88,16 @@ def _say_loads(context: Context, loads: Any, machine: str) -> str:
 
 
 @pass_context
+def _say_grams(context: Context, mass_g: float) -> str:
+    return bench.say_grams(mass_g, _system(context))
+
+
+@pass_context
+def _say_litres(context: Context, volume_l: float) -> str:
+    return bench.say_litres(volume_l, _system(context))
+
+
+@pass_context
 def _say_dose(context: Context, dose: Any) -> str:
     return doses.say_dose(dose, _system(context))
 
@@ -116,6 +126,8 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "say_spread": _say_spread,
     "say_count": _say_count,
     "say_dose": _say_dose,
+    "say_grams": _say_grams,
+    "say_litres": _say_litres,
     "say_loads": _say_loads,
     "say_money": wording.say_money,
     "say_duration": wording.say_duration,
