@@ -292,7 +292,13 @@ def test_a_blend_says_no_breed_when_its_parts_differ_and_mixes_their_fineness(wa
 
 
 def test_a_corrected_weighing_corrects_its_run_and_the_lot(washed):
-    run = record_run(washed.floor, RunFacts(stage="card"), inputs=[into("L001", 2400)], outputs=[out(1200)])
+    run = record_run(
+        washed.floor,
+        RunFacts(stage="card"),
+        inputs=[into("L001", 2400)],
+        outputs=[out(1200)],
+        confirmation="the second can is still full",
+    )
     correct_weighing(
         washed.floor, run.outputs[0].weighing_id, reading=weighed(2200), reason="second can forgotten"
     )
@@ -336,7 +342,11 @@ def test_a_corrected_weighing_corrects_the_parts_of_everything_made_from_it(wash
 
 def test_a_lot_that_did_not_go_in_whole_after_all_gets_its_rest_back(washed):
     record_run(
-        washed.floor, RunFacts(stage="pick"), inputs=[into("L003", 2000)], outputs=[out(900, is_product=True)]
+        washed.floor,
+        RunFacts(stage="pick"),
+        inputs=[into("L003", 2000)],
+        outputs=[out(900, is_product=True)],
+        confirmation="half of it lies in the picker",
     )
     assert Lot.objects.get(code="L003").now_mass_mg == 0
     went_in = RunInput.objects.get(lot__code="L003", run__stage="pick").weighing_id
@@ -380,4 +390,7 @@ def test_wet_fibre_of_unknown_dry_weight_is_planned_as_wet_and_not_as_clean(smal
     start = bridge.lot_start_of(lot, [bridge.Origin(lot, 1.0)], small_mill.tables)
     dry_g = start.weighed_mass_g / (1 + start.actual_regain_frac)
     assert dry_g == pytest.approx(8400 / (1 + 2.5))  # water_after_wash of table plan_defaults
-    assert expected_out("extract", [part_of(one_lot("L001").row)]) is None
+    expected = expected_out("extract", [part_of(one_lot("L001").row)])
+    assert expected.guessed == ("L001",)
+    row = small_mill.tables.scour_yields[small_mill.tables.breeds["shetland"].yields_as]
+    assert expected.dry_high_g <= 4000 * row.yield_high_pct / 100

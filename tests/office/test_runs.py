@@ -74,7 +74,7 @@ def test_the_loss_is_said_beside_what_is_usual(floor):
 
 
 def test_a_large_loss_is_named_outside_of_what_is_usual(floor):
-    answer = floor.post("/runs/new/", run(out_1_gross="6"))
+    answer = floor.post("/runs/new/", run(out_1_gross="6", confirmation="the drum is still full"))
     assert "That is more than usual" in text_of(floor.get(answer["Location"]))
 
 
@@ -155,6 +155,9 @@ def test_fibre_of_two_owners_is_refused_until_the_owners_agreement_is_recorded(c
     assert JoinDecision.objects.get().consent == "Tilly and Rupert by telephone"
     assert "comes together by agreement" in text_of(office.get(back["Location"]))
     done = run("pick", ("L001", "L003"), out_1_gross="3", out_owner=small_mill.moss)
+    asked = text_of(office.post("/runs/new/", done))
+    assert "L001 is in the grease: it was never washed" in asked
+    done["confirmation"] = "picked in the grease to shake the dirt out"
     assert office.post("/runs/new/", done).status_code == 302
 
 

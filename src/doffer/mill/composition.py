@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from doffer.mill import bridge
+from doffer.mill.clean_fibre import counted_g
 from doffer.mill.models import Lot, LotPart, Run
 
 # CIE 15 definition of L*: above this ratio a cube root, below it a straight line
@@ -48,7 +49,8 @@ def keep_shares(lot: Lot, shares: Sequence[Share]) -> None:
 def share_again(run: Run) -> None:
     """After a correction: reckon anew the parts of what a run made and of everything made from it since."""
     ins = list(run.inputs.select_related("lot").order_by("pk"))
-    shares = shares_of([(row.lot, bridge.grams(row.dry_mg or row.mass_mg)) for row in ins])
+    counted = counted_g(run, ins)
+    shares = shares_of([(row.lot, mass_g) for row, mass_g in zip(ins, counted, strict=True)])
     made = Lot.objects.filter(came_from__run=run).exclude(pk__in=[row.lot_id for row in ins])
     for lot in made:
         LotPart.objects.filter(lot=lot).delete()

@@ -8,6 +8,7 @@ from typing import Final
 
 from doffer.mill import bridge
 from doffer.mill.booking import Reading
+from doffer.mill.clean_fibre import last_before
 from doffer.mill.models import Lot, Run, RunInput, Weighing
 from doffer.mill.models.weighings import Branch
 from doffer.planning.stage_ahead import Spray
@@ -36,7 +37,7 @@ def finish_in_g(run: Run) -> dict[str, float]:
     """
     rows = list(run.inputs.all())
     unweighed = [row for row in rows if row.weighing is None]
-    before = _last_before(run, unweighed) if unweighed else {}
+    before = last_before(run, unweighed) if unweighed else {}
     return {row.lot.code: bridge.grams(_finish_mg(row, before)) for row in rows}
 
 
@@ -57,15 +58,6 @@ def _finish_mg(row: RunInput, before: Mapping[int, Weighing]) -> int:
     if last is None or last.net_mg <= 0:
         return 0
     return round(last.finish_mg * min(1.0, row.mass_mg / last.net_mg))
-
-
-def _last_before(run: Run, rows: Sequence[RunInput]) -> dict[int, Weighing]:
-    """The newest weighing of each lot that is no weighing of this run or after it."""
-    first_out = min((out.weighing_id for out in run.outputs.all() if out.weighing_id), default=None)
-    found = Weighing.objects.filter(lot__in=[row.lot_id for row in rows], recorded_at__lte=run.recorded_at)
-    if first_out is not None:
-        found = found.filter(pk__lt=first_out)
-    return {weighing.lot_id: weighing for weighing in found.order_by("pk")}
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from doffer.errors import InputError
 from doffer.mill.commands.run_facts import NO_SPRAY, RunIn, RunOut, RunWasteRow
@@ -14,8 +14,11 @@ from doffer.planning.stage_ahead import Spray
 MOST_OUT = 12  # containers on one form; more come out as a second run or are weighed later
 
 
-def went_in(typed: Typed, rows: Sequence[LotRow]) -> tuple[RunIn, ...]:
-    """The lots that go in. Without a weight a lot goes in whole, as it was weighed last."""
+def went_in(typed: Typed, rows: Sequence[LotRow], wet: Collection[str]) -> tuple[RunIn, ...]:
+    """The lots that go in. Without a weight a lot goes in whole, as it was weighed last.
+
+    How dry it is on the way in is how it lay there: what the form says of the water is of what came out.
+    """
     ins = []
     for row in rows:
         prefix = f"in_{row.code}_"
@@ -23,7 +26,8 @@ def went_in(typed: Typed, rows: Sequence[LotRow]) -> tuple[RunIn, ...]:
             ins.append(RunIn(lot=row.code))
             continue
         oil_g = typed.small_mass_g(f"{prefix}oil", "conditioner on the fibre") or 0.0
-        reading = typed.reading(prefix, branch=typed.text(f"{prefix}branch"), finish_g=oil_g)
+        branch = typed.text(f"{prefix}branch") or ("wet" if row.code in wet else "desorption")
+        reading = typed.reading(prefix, branch=branch, finish_g=oil_g)
         rest_g = typed.mass_g(f"{prefix}rest", "what stays behind")
         if reading is not None:
             ins.append(RunIn(lot=row.code, reading=reading, rest_g=rest_g))

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
+from doffer.mill.booking import QuestionError
+from doffer.mill.commands.run_questions import RunQuestionError
 from doffer.mill.queries.runs import WET_AFTER
+from doffer.pictures.wording import say
 
 STAGE_WORDS: Final = {
     "skirt": "Skirt and grade",
@@ -78,6 +81,15 @@ NEXT_STAGE: Final = {
     "plied": "set",
     "skein": "skein",
 }
+# What comes next for fibre that drips, by where it stands.
+AFTER_A_BATH: Final = {"wash": "extract", "dye": "extract"}
+
+
+def question_words(asked: QuestionError, system: str) -> str:
+    """A question about a run in the units of the page."""
+    if not isinstance(asked, RunQuestionError):
+        return str(asked)
+    return asked.said(lambda mass_g: say(mass_g, "g", system))
 
 
 def wastes_of(stage: str) -> tuple[str, ...]:

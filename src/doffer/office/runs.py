@@ -19,9 +19,10 @@ from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import LotRow, lot_by_tag
 from doffer.mill.queries.planned_stage import PlannedStage, planned_stage
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
-from doffer.office.readings import Typed, first_typed
+from doffer.office.readings import Typed, first_typed, scale_units
 from doffer.office.run_form import MOST_OUT, sprayed_on, ways_out, went_in
 from doffer.office.run_words import (
+    AFTER_A_BATH,
     CONTAINER_AFTER,
     CONTAINERS,
     FORMS_OUT,
@@ -29,6 +30,7 @@ from doffer.office.run_words import (
     OILED,
     SPRAYED_AT,
     STAGE_WORDS,
+    question_words,
     wastes_of,
     water_after,
     water_words_of,
@@ -58,7 +60,7 @@ def all_runs(request: HttpRequest) -> HttpResponse:
 def one(request: HttpRequest, code: str) -> HttpResponse:
     """`/runs/X0012/`: what went in and came out, what was lost; while it runs, the form to weigh out."""
     run = runs.one_run(code)
-    typed = first_typed(last_air(), units_of(request))
+    typed = first_typed(last_air(), scale_units())
     return render(request, "office/run.html", _run_page(request, run, typed))
 
 
@@ -84,7 +86,7 @@ def _run_page(request: HttpRequest, run: runs.OneRun, typed: Typed, question: st
 def finish(request: HttpRequest, code: str) -> HttpResponse:
     """What came out of a running stage is weighed, and the run ends."""
     run = runs.one_run(code)
-    typed = Typed(request.POST.dict(), units_of(request))
+    typed = Typed(request.POST.dict(), scale_units())
     question = ""
     outs, wastes = ways_out(typed, run.row.stage)
     spray = sprayed_on(typed, run.row.stage, is_told=run.spray.mass_g > 0)
@@ -100,7 +102,7 @@ def finish(request: HttpRequest, code: str) -> HttpResponse:
                 key=key_of(request),
             )
         except QuestionError as asked:
-            question = str(asked)
+            question = question_words(asked, units_of(request))
         except (InputError, NotFoundError, RefusedError) as wrong:
             _put(typed, wrong)
         else:
@@ -120,15 +122,20 @@ def new(request: HttpRequest) -> HttpResponse:
     lots = _codes(request.GET)
     if stage == "skirt" and len(lots) == 1:
         return HttpResponseRedirect(reverse("lot_grade", args=[lots[0]]))
-    typed = first_typed(last_air(), units_of(request))
+    typed = first_typed(last_air(), scale_units())
     _add_typed_lot(typed, lots, request.GET.get("add_lot", ""))
     return _form(request, stage or _next_stage(lots), lots, typed, order=request.GET.get("order", ""))
 
 
 def _next_stage(lots: list[str]) -> str:
     """The stage that usually follows for the first of these lots."""
-    rows = runs.stage_facts("card", lots).lots
-    return NEXT_STAGE.get(rows[0].form, "card") if rows else "card"
+    facts = runs.stage_facts("card", lots)
+    if not facts.lots:
+        return "card"
+    first = facts.lots[0]
+    if first.code in facts.wet:
+        return AFTER_A_BATH.get(first.place, "dry")
+    return NEXT_STAGE.get(first.form, "card")
 
 
 def _codes(data: QueryDict) -> list[str]:
@@ -159,23 +166,24 @@ def _write_down(request: HttpRequest) -> HttpResponse:
     """A sent form: one more line, the start of a run, or the whole run."""
     data = request.POST
     stage, lots = data.get("stage", ""), _codes(data)
-    typed = Typed(data.dict(), units_of(request))
+    typed = Typed(data.dict(), scale_units())
     act = data.get("act", "")
     if act not in ("begin", "record"):
         _add_typed_lot(typed, lots, data.get("add_lot", "") if act == "more" else "")
         return _form(request, stage, lots, typed, status=422 if typed.errors else 200)
     facts = runs.stage_facts(stage, lots)
-    ins = went_in(typed, facts.lots)
+    ins = went_in(typed, facts.lots, facts.wet)
     sprayed_on(typed, stage, is_told=True)
     outs, wastes = ways_out(typed, stage) if act == "record" else ((), ())
     if not lots:
         typed.wrong("add_lot", "Say which lot goes in: its number, or the tag on its bag or bin.")
     if typed.errors:
         return _form(request, stage, lots, typed, status=422)
-    expected = _expected(stage, facts.lots, typed, typed.text("machine"), planned_stage(stage, lots))
+    machine = _machine(typed, facts) if typed.text("machine") else ""
+    expected = _expected(stage, facts.lots, typed, machine, planned_stage(stage, lots))
     how = RunFacts(
         stage=stage,
-        machine=typed.text("machine"),
+        machine=machine,
         order=typed.text("order"),
         spray=expected.spray if expected else sprayed_on(typed, stage, is_told=False) or runs.NO_SPRAY,
         cleaned_before=typed.text("cleaned_before"),
@@ -193,7 +201,8 @@ def _write_down(request: HttpRequest) -> HttpResponse:
                 person, how, inputs=ins, outputs=outs, wastes=wastes, confirmation=confirmation, key=key
             ).run
     except QuestionError as asked:
-        return _form(request, stage, lots, typed, question=str(asked), status=422)
+        question = question_words(asked, units_of(request))
+        return _form(request, stage, lots, typed, question=question, status=422)
     except (InputError, NotFoundError, RefusedError) as wrong:
         _put(typed, wrong)
         return _form(request, stage, lots, typed, status=422)
@@ -215,7 +224,7 @@ def _form(
     status: int = 200,
 ) -> HttpResponse:
     facts = runs.stage_facts(stage, lots)
-    machine = typed.text("machine") or (facts.machines[0].code if facts.machines else "")
+    machine = _machine(typed, facts)
     planned, order = planned_stage(stage, lots), typed.text("order") or order
     page = {
         "here": "today",
@@ -239,6 +248,13 @@ def _form(
         "may_join": may(acting(request), Right.JOIN),
     }
     return render(request, "office/run_new.html", page, status=status)
+
+
+def _machine(typed: Typed, facts: runs.StageFacts) -> str:
+    """The machine that was chosen where it does this stage, else the first that does."""
+    codes = [each.code for each in facts.machines]
+    chosen = typed.text("machine")
+    return chosen if chosen in codes else codes[0] if codes else ""
 
 
 def _owners(rows: tuple[LotRow, ...]) -> list[tuple[str, str]]:
@@ -295,14 +311,15 @@ def _expected(
 def expected(request: HttpRequest) -> HttpResponse:
     """The part of the form that says what should come out, while the weights are typed."""
     stage = request.GET.get("stage", "")
-    typed = Typed(request.GET.dict(), units_of(request))
+    typed = Typed(request.GET.dict(), scale_units())
     facts = runs.stage_facts(stage, _codes(request.GET))
-    machine = typed.text("machine") or (facts.machines[0].code if facts.machines else "")
+    machine = _machine(typed, facts)
     planned = planned_stage(stage, [row.code for row in facts.lots])
     page = {
         "expected": _expected(stage, facts.lots, typed, machine, planned),
         "planned": planned,
         "stage": stage,
+        "facts": facts,
     }
     return render(request, "office/run_expected.html", page)
 
@@ -317,7 +334,7 @@ def agreement(request: HttpRequest) -> HttpResponse:
     query["stage"] = stage
     query.setlist("lot", lots)
     if not consent:
-        typed = Typed(request.POST.dict(), units_of(request))
+        typed = Typed(request.POST.dict(), scale_units())
         typed.wrong("consent", "Say who agreed, how and when, such as “Ottoline by telephone, 2 March”.")
         return _form(request, stage, lots, typed, status=422)
     decide_join(acting(request), lots=lots, consent=consent)

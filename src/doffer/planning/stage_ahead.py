@@ -21,7 +21,7 @@ from doffer.planning.spread import Spread, spreads
 from doffer.planning.start import RAW_FORMS, starting_material
 from doffer.process.losses import sample_loss_fracs
 from doffer.process.pick import conditioned, sprayed
-from doffer.process.stage import StageResult, StageSettings, room_settled_frac
+from doffer.process.stage import LossKind, StageResult, StageSettings, room_settled_frac
 from doffer.process.stages import STAGES
 from doffer.tables.loader import Tables
 from doffer.working import Working
@@ -65,6 +65,9 @@ class StageAhead:
         came; where raw fibre stays raw, as weighed on both sides.
     lost_mass_g : float
         Mean of what is lost [g] on the same basis.
+    dry_sure_g, weighed_sure_g : (float, float)
+        Where 99 of 100 outcomes lie [g], of oven-dry fibre and of what the scale shows, where the machine may
+        keep nothing or twice what it is known to keep.
     counted_in_g : float
         What the share is a share of [g].
     settles : bool
@@ -80,6 +83,8 @@ class StageAhead:
     dry: Spread
     lost_frac: Spread
     lost_mass_g: float
+    dry_sure_g: tuple[float, float]
+    weighed_sure_g: tuple[float, float]
     counted_in_g: float
     is_raw: bool
     stays_raw: bool
@@ -135,10 +140,19 @@ def _planned_spray(fed: Material, settings: StageSettings, tables: Tables) -> Sp
     return Spray(product, product * settings.finish_water_parts)
 
 
+SURE_LOW, SURE_HIGH = 0.005, 0.995  # the two ends of a 99 % range
+
+
+def _sure(samples: Floats, *, held_g: float) -> tuple[float, float]:
+    low, high = np.quantile(samples, [SURE_LOW, SURE_HIGH])
+    return max(0.0, float(low) - held_g), float(high) + held_g
+
+
 def _summed_up(
     fed: Material, result: StageResult, ways: MillWays, tables: Tables, *, spray: Spray, rested_frac: float
 ) -> StageAhead:
     out = result.material
+    held_g = sum(float(loss.mass_g.mean()) for loss in result.losses if loss.kind is LossKind.HELD)
     is_raw = fed.form in RAW_FORMS or float(fed.foreign_mass_g.max()) > 0
     stays_raw = is_raw and out.form in RAW_FORMS
     counted_in: Floats = fed.weighed_mass_g if is_raw else agreed_samples_g(fed, tables, ways.label_basis)
@@ -155,6 +169,8 @@ def _summed_up(
         dry=dry,
         lost_frac=share,
         lost_mass_g=float(lost.mean()),
+        dry_sure_g=_sure(out.total_dry_mass_g, held_g=held_g),
+        weighed_sure_g=_sure(out.weighed_mass_g, held_g=held_g),
         counted_in_g=float(counted_in.mean()),
         is_raw=is_raw,
         stays_raw=stays_raw,

@@ -9,10 +9,9 @@ from datetime import datetime
 
 from doffer.errors import ConflictError, InputError, NotFoundError
 from doffer.fibre.material import Form
-from doffer.mill import bridge, clock, house
+from doffer.mill import bridge, clock
 from doffer.mill.booking import (
     WHOLE_LOT_FRAC,
-    QuestionError,
     Reading,
     announce,
     book_weighing,
@@ -25,6 +24,7 @@ from doffer.mill.booking import (
     remember,
     stands_as,
 )
+from doffer.mill.clean_fibre import counted_g
 from doffer.mill.commands.join import join_allowed, refuse_held
 from doffer.mill.commands.run_facts import (
     FORM_AFTER,
@@ -37,6 +37,14 @@ from doffer.mill.commands.run_facts import (
     RunIn,
     RunOut,
     RunWasteRow,
+)
+from doffer.mill.commands.run_questions import (
+    Doubt,
+    RunQuestionError,
+    doubts_coming_out,
+    doubts_going_in,
+    expected_of,
+    refuse_empty,
 )
 from doffer.mill.composition import Share, blended_columns, keep_shares, shares_of
 from doffer.mill.models import (
@@ -58,7 +66,8 @@ from doffer.people.models import Person
 from doffer.people.rights import Right, require
 from doffer.planning.stage_ahead import Spray
 
-MORE_THAN_THERE_FRAC = 1.10  # above this share of what the lot weighed last, it is asked about
+ASKED = "asked"  # where a run keeps what it was asked about; the answer is its confirmation
+ANSWERED_BY = "answered_by"
 
 
 def begin_run(
@@ -80,7 +89,9 @@ def begin_run(
         earlier = done_before(key, "begin_run", body)
         if earlier:
             return str(earlier["run"])
-        run = _begin(person, facts, inputs, confirmation)
+        run, doubts = _begin(person, facts, inputs)
+        _answer(run, doubts, confirmation, person)
+        run.save(update_fields=["settings", "confirmation"])
         remember(key, "begin_run", body, {"run": run.code}, person)
         return run.code
 
@@ -98,7 +109,8 @@ def finish_run(
 ) -> RunDone:
     """What came out is weighed and the run ends; `spray` when it was another than was said at its start.
 
-    More dry fibre out than in is asked about (QuestionError) until `confirmation` says why.
+    More dry fibre out than in, or a weight clearly outside of what was to be expected, is asked about
+    (RunQuestionError) until `confirmation` says why; question and answer are kept with the run.
     """
     person = require(by, Right.RUN)
     with write():
@@ -121,7 +133,9 @@ def finish_run(
         if spray is not None:
             kept = {name: value for name, value in row.settings.items() if name not in (PRODUCT, WATER)}
             row.settings = kept | spray_settings(spray)
-        done = _finish(person, row, outputs, wastes, ended_at or clock.now(), confirmation)
+        done, doubts = _finish(person, row, outputs, wastes, ended_at or clock.now())
+        _answer(row, doubts, confirmation, person)
+        row.save(update_fields=["settings", "confirmation"])
         remember(key, "finish_run", body, _plain(done), person)
         return done
 
@@ -149,14 +163,29 @@ def record_run(
         earlier = done_before(key, "record_run", body)
         if earlier:
             return _done_from(earlier)
-        run = _begin(person, facts, inputs, confirmation)
-        done = _finish(person, run, outputs, wastes, facts.ended_at or clock.now(), confirmation)
+        run, doubts = _begin(person, facts, inputs)
+        done, more = _finish(person, run, outputs, wastes, facts.ended_at or clock.now())
+        _answer(run, [*doubts, *more], confirmation, person)
+        run.save(update_fields=["settings", "confirmation"])
         remember(key, "record_run", body, _plain(done), person)
         return done
 
 
-def _begin(person: Person, facts: RunFacts, inputs: Sequence[RunIn], confirmation: str) -> Run:
-    """Check what goes in, weigh it in, take it off its lots."""
+def _answer(run: Run, doubts: Sequence[Doubt], confirmation: str, person: Person) -> None:
+    """Keep what was asked and what was answered, or ask; every doubt of an act is asked at once."""
+    answer = confirmation.strip()
+    if doubts and not answer:
+        raise RunQuestionError(doubts)
+    if doubts:
+        asked = [str(run.settings[ASKED])] if ASKED in run.settings else []
+        asked += [doubt.said() for doubt in doubts]
+        run.settings = run.settings | {ASKED: ". ".join(asked), ANSWERED_BY: person.name}
+    if answer:
+        run.confirmation = f"{run.confirmation}; {answer}" if run.confirmation else answer
+
+
+def _begin(person: Person, facts: RunFacts, inputs: Sequence[RunIn]) -> tuple[Run, list[Doubt]]:
+    """Check what goes in, weigh it in, take it off its lots; gives what is to be asked about it."""
     if facts.stage not in STAGES:
         raise InputError("stage", facts.stage, f"one of {', '.join(STAGES)}")
     if not inputs:
@@ -168,25 +197,33 @@ def _begin(person: Person, facts: RunFacts, inputs: Sequence[RunIn], confirmatio
     order = _found(Order, facts.order, "order")
     refuse_held(lots.values(), f"The {facts.stage} run does not start", order=order)
     decision = join_allowed(list(lots.values()), facts.join_decision)
-    _ask_about_inputs(lots, inputs, confirmation)
+    refuse_empty(lots, inputs)
+    doubts = doubts_going_in(facts.stage, lots, inputs)
     run = Run.objects.create(
         code=next_code(RUN),
         stage=facts.stage,
-        machine=_found(Machine, facts.machine, "machine"),
+        machine=_machine_for(facts),
         order=order,
         started_at=facts.started_at or clock.now(),
         person=person,
         settings=facts.settings | spray_settings(facts.spray),
         cleaned_before=facts.cleaned_before,
         join_decision=decision,
-        confirmation=confirmation,
         note=facts.note,
         recorded_at=clock.now(),
     )
     for item in inputs:
         _take_in(person, run, lots[item.lot], item)
     announce(person, "run", run.code, f"{facts.stage}: {', '.join(codes)} went in")
-    return run
+    return run, doubts
+
+
+def _machine_for(facts: RunFacts) -> Machine | None:
+    """The machine that was chosen, if it does this stage."""
+    machine = _found(Machine, facts.machine, "machine")
+    if machine is not None and machine.stage != facts.stage:
+        raise InputError("machine", machine.name, f"one that does this stage, {facts.stage}")
+    return machine
 
 
 def _found(model: type[Machine] | type[Order], code: str, kind: str) -> Machine | Order | None:
@@ -196,20 +233,6 @@ def _found(model: type[Machine] | type[Order], code: str, kind: str) -> Machine 
     if row is None:
         raise NotFoundError(kind, code, "Choose it from the list")
     return row
-
-
-def _ask_about_inputs(lots: dict[str, Lot], inputs: Sequence[RunIn], confirmation: str) -> None:
-    """More fibre of a lot than there was is asked about."""
-    if confirmation.strip():
-        return
-    for item in inputs:
-        there_g = bridge.grams(lots[item.lot].now_mass_mg)
-        if item.reading is not None and item.reading.net_g > there_g * MORE_THAN_THERE_FRAC:
-            raise QuestionError(
-                f"{item.lot} is heavier than it was",
-                (f"it stood at {there_g:g} g, now {item.reading.net_g:g} g go in",),
-                "Check the tag and the empty container, or say why it is right",
-            )
 
 
 def _take_in(person: Person, run: Run, lot: Lot, item: RunIn) -> None:
@@ -268,14 +291,15 @@ def _finish(
     outputs: Sequence[RunOut],
     wastes: Sequence[RunWasteRow],
     ended_at: datetime,
-    confirmation: str,
-) -> RunDone:
-    """Weigh out, name the lots, look at the yield, end the run."""
+) -> tuple[RunDone, list[Doubt]]:
+    """Weigh out, name the lots, end the run; gives what is to be asked about its yield."""
     if not outputs:
         raise InputError("what comes out", "", "at least one weight, also when it is small")
     ins = list(run.inputs.select_related("lot__customer").order_by("id"))
     kept, riding = _keeps_number(ins, outputs), riding_on(run, ins)
-    shares = shares_of([(row.lot, bridge.grams(row.dry_mg or row.mass_mg)) for row in ins])
+    counted = counted_g(run, ins)
+    shares = shares_of([(row.lot, mass_g) for row, mass_g in zip(ins, counted, strict=True)])
+    expected = expected_of(run, ins)
     done = [_bring_out(person, run, out, kept=kept, ins=ins, shares=shares, riding=riding) for out in outputs]
     for waste in wastes:
         if waste.mass_g < 0:
@@ -284,14 +308,30 @@ def _finish(
         dry_mg = None if regain is None else bridge.mg(waste.mass_g / (1 + regain))
         RunWaste.objects.create(run=run, kind=waste.kind, mass_mg=bridge.mg(waste.mass_g), dry_mg=dry_mg)
     result = _result(run, ins, done)
-    _ask_about_yield(run, ins, result, confirmation)
+    doubts = doubts_coming_out(run, ins, result, expected)
+    _keep_dry_of_wet(ins, done)
     run.ended_at = ended_at
-    run.confirmation = confirmation or run.confirmation
-    run.save(update_fields=["ended_at", "confirmation", "settings"])
+    run.save(update_fields=["ended_at", "settings"])
     for out in done:
         announce(person, "lot", out.lot, f"out of {run.stage}, {out.net_g:g} g")
     announce(person, "run", run.code, f"{run.stage} ended")
-    return result
+    return result, doubts
+
+
+def _keep_dry_of_wet(ins: Sequence[RunInput], done: Sequence[OutLot]) -> None:
+    """Wet lots of a known dry weight keep it, each by its part: drying one must not make fibre."""
+    wet = [out for out in done if out.dry_g is None]
+    dry_in = [row.dry_mg for row in ins]
+    if not wet or None in dry_in:
+        return
+    left_mg = sum(dry_in) - sum(bridge.mg(out.dry_g) for out in done if out.dry_g is not None)
+    net_g = sum(out.net_g for out in wet)
+    for out in wet:
+        lot = lot_of(out.lot)
+        share_mg = round(left_mg * out.net_g / net_g) if net_g else 0
+        if lot.now_form not in bridge.RAW_FORMS and 0 < share_mg <= bridge.mg(out.net_g):
+            lot.now_dry_mg = share_mg
+            lot.save(update_fields=["now_dry_mg"])
 
 
 def _keeps_number(ins: Sequence[RunInput], outputs: Sequence[RunOut]) -> Lot | None:
@@ -412,28 +452,8 @@ def _result(run: Run, ins: Sequence[RunInput], done: Sequence[OutLot]) -> RunDon
     dry_in_g = None if None in dry_ins else bridge.grams(sum(dry_ins))
     dry_outs = [out.dry_g for out in done]
     dry_out_g = None if None in dry_outs else sum(dry_outs)
-    recovery = dry_out_g / dry_in_g if dry_in_g and dry_out_g is not None else None
+    recovery = dry_out_g / dry_in_g if dry_in_g and dry_out_g is not None else None  # nothing over nothing
     return RunDone(run.code, tuple(done), dry_in_g, dry_out_g, recovery)
-
-
-def _ask_about_yield(run: Run, ins: Sequence[RunInput], result: RunDone, confirmation: str) -> None:
-    """No stage makes fibre: more dry fibre out than in is asked about, never silently kept."""
-    if confirmation.strip():
-        return
-    limit = house.number("ask_above_yield_frac")
-    raw_in_g = bridge.grams(sum(row.mass_mg for row in ins))
-    out_g = result.dry_out_g
-    if result.recovery_frac is not None and result.recovery_frac > limit:
-        words = f"{out_g:.0f} g dry came out of {result.dry_in_g:.0f} g dry, {result.recovery_frac:.1%}"
-    elif result.dry_in_g is None and out_g is not None and out_g > raw_in_g * limit:
-        words = f"{out_g:.0f} g dry came out of {raw_in_g:.0f} g of raw fibre"
-    else:
-        return
-    raise QuestionError(
-        f"{run.stage.capitalize()} cannot make fibre",
-        (words,),
-        "Check the tags (two lots exchanged?) and the empty containers, or say why it is right",
-    )
 
 
 def _plain(done: RunDone) -> dict[str, object]:

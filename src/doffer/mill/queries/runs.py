@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from doffer.errors import InputError, NotFoundError
 from doffer.fibre.material import Form
 from doffer.mill import bridge
+from doffer.mill.clean_fibre import Clean, clean_of, form_in, last_before
 from doffer.mill.models import JoinDecision, Lot, Machine, Run
 from doffer.mill.queries.lots import LotRow, held_now, rows_of
 from doffer.mill.queries.orders import RunRow
@@ -32,19 +33,20 @@ BY_HAND = frozenset({"skirt", "rest", "dry"})  # stages without a machine that m
 class Part:
     """Fibre of one lot that goes into a stage: as weighed and, where known, oven-dry [g].
 
-    `finish_g` is the oil on it [g]; None: as the lot was weighed last.
+    `finish_g` is the oil on it [g]; None: as the lot was weighed last. `form` as it went in; empty: as now.
     """
 
     lot: str
     mass_g: float
     dry_mass_g: float | None
     finish_g: float | None = None
+    form: str = ""
 
 
 def part_of(row: LotRow, mass_g: float | None = None) -> Part:
     """The whole lot as it stands, or this much of it [g], with the dry fibre in it where that is known."""
     mass = row.mass_g if mass_g is None else mass_g
-    if not row.dry_mass_g or not row.mass_g:
+    if row.dry_mass_g is None or not row.mass_g:
         return Part(row.code, mass, None)
     return Part(row.code, mass, row.dry_mass_g * mass / row.mass_g)
 
@@ -78,6 +80,9 @@ class Expected:
     settles: bool  # it takes on the water of the work room meanwhile
     agreed_regain_frac: float
     spray: Spray
+    dry_sure_g: tuple[float, float]  # 99 times in 100
+    weighed_sure_g: tuple[float, float]
+    guessed: tuple[str, ...] = ()  # lots whose dry weight nobody weighed yet: by the usual yield
 
     def lost_g(self, outs: Sequence[Part]) -> float | None:
         """What was lost [g] when this came out, counted as the usual range is; None without a dry weight."""
@@ -111,6 +116,8 @@ class OneRun:
     wastes: tuple[WasteRow, ...]
     cleaned_before: str
     confirmation: str
+    asked: str  # what `confirmation` answers
+    answered_by: str
     note: str
     expected: Expected | None
     loss_frac: float | None
@@ -139,6 +146,7 @@ class StageFacts:
     moves: bool  # a machine moves: the screen does not stop it
     owners: tuple[str, ...]
     decision: int | None  # an owners' agreement that covers these lots
+    wet: frozenset[str] = frozenset()  # lots that drip: nobody weighed them dry since the bath
 
 
 def list_runs(*, state: str = "all", stage: str = "", after: int | None = None) -> Page[RunRow]:
@@ -186,13 +194,19 @@ def one_run(code: str) -> OneRun:
     row = _row(run)
     spray = spray_of(run)
     finish = finish_in_g(run)
-    parts = [Part(lot, mass, dry, finish[lot]) for lot, mass, dry in row.ins]
+    inputs = list(run.inputs.all())
+    before = last_before(run, inputs)
+    parts = [
+        Part(lot, mass, dry, finish[lot], form_in(went, before))
+        for went, (lot, mass, dry) in zip(inputs, row.ins, strict=True)
+    ]
     expected = expected_out(
         run.stage,
         parts,
         machine=run.machine.code if run.machine else "",
         order=run.order.code if run.order else "",
         spray=spray,
+        run=run,
     )
     outs = [Part(lot, mass, dry) for lot, mass, dry in row.outs]
     return OneRun(
@@ -205,6 +219,8 @@ def one_run(code: str) -> OneRun:
         wastes=tuple(WasteRow(w.kind, bridge.grams(w.mass_mg)) for w in run.wastes.all()),
         cleaned_before=run.cleaned_before,
         confirmation=run.confirmation,
+        asked=str(run.settings.get("asked", "")),
+        answered_by=str(run.settings.get("answered_by", "")),
         note=run.note,
         expected=expected,
         loss_frac=expected.loss_frac(outs) if expected and run.ended_at else None,
@@ -240,7 +256,15 @@ def stage_facts(stage: str, lots: Sequence[str] = ()) -> StageFacts:
         moves=stage not in BY_HAND,
         owners=tuple(dict.fromkeys(row.owner_name for row in rows)),
         decision=_decision(rows),
+        wet=_wet(rows),
     )
+
+
+def _wet(rows: Sequence[LotRow]) -> frozenset[str]:
+    """Lots that lie there wet, or damp from the spray: no water of the air belongs to their weight."""
+    clean = [row.code for row in rows if row.form not in bridge.RAW_FORMS and row.mass_g > 0]
+    found = Lot.objects.filter(code__in=clean, now_regain_ppm=None)
+    return frozenset(found.values_list("code", flat=True))
 
 
 def _decision(rows: Sequence[LotRow]) -> int | None:
@@ -253,12 +277,19 @@ def _decision(rows: Sequence[LotRow]) -> int | None:
 
 
 def expected_out(
-    stage: str, parts: Sequence[Part], *, machine: str = "", order: str = "", spray: Spray | None = NO_SPRAY
+    stage: str,
+    parts: Sequence[Part],
+    *,
+    machine: str = "",
+    order: str = "",
+    spray: Spray | None = NO_SPRAY,
+    run: Run | None = None,
 ) -> Expected | None:
     """What these lots usually give at a stage, as a plan of `order` (or of this mill) works it out.
 
-    `spray` None counts the dose of that plan in. Fibre in the grease counts by its usual clean yield. None
-    where nothing goes in; a fixed number of queries.
+    `spray` None counts the dose of that plan in. Fibre in the grease counts by its usual clean yield, and wet
+    fibre that nobody weighed dry by what went into the run it came from (before `run`, where that is said).
+    None where nothing goes in or nothing is known of it; a fixed number of queries where all was weighed dry.
     """
     parts = [part for part in parts if part.mass_g > 0]
     if not parts:
@@ -266,13 +297,49 @@ def expected_out(
     tables = bridge.current_tables()
     lots = {lot.code: lot for lot in Lot.objects.filter(code__in=[part.lot for part in parts])}
     origins = bridge.origins_of(list(lots.values()))
-    if any(p.dry_mass_g is None and lots[p.lot].now_form not in bridge.RAW_FORMS for p in parts):
-        return None  # wet fibre whose dry weight nobody knows: the tables say nothing about it
+    guesses = {p.lot: _guess(lots[p.lot], p, tables, run) for p in parts if _is_unknown(lots[p.lot], p)}
+    if None in guesses.values():
+        return None  # wet fibre of which nobody knows what went into it: the tables say nothing about it
+    found = {lot: guess for lot, guess in guesses.items() if guess is not None}
+    parts = [
+        replace(p, dry_mass_g=found[p.lot].usual_g, finish_g=0.0) if p.lot in found else p for p in parts
+    ]
     ways = _on_machine(ways_here(order=order), stage, machine)
     oil = finish_share_now(lots.values()) if any(p.finish_g is None for p in parts) else {}
     parts = [replace(p, finish_g=p.mass_g * oil.get(p.lot, 0.0)) if p.finish_g is None else p for p in parts]
     starts = [_start(lots[p.lot], origins[lots[p.lot].pk], p, tables) for p in parts]
-    return _expected(stage, stage_ahead(stage, starts, ways, tables, spray=spray))
+    expected = _expected(stage, stage_ahead(stage, starts, ways, tables, spray=spray))
+    return _widened(expected, parts, found) if found else expected
+
+
+def _is_unknown(lot: Lot, part: Part) -> bool:
+    return part.dry_mass_g is None and (part.form or lot.now_form) not in bridge.RAW_FORMS
+
+
+def _guess(lot: Lot, part: Part, tables: Tables, run: Run | None) -> Clean | None:
+    guess = clean_of(
+        lot, form=part.form or lot.now_form, mass_g=part.mass_g, dry_g=None, tables=tables, run=run
+    )
+    return guess if guess is not None and guess.usual_g > 0 else None
+
+
+def _widened(expected: Expected, parts: Sequence[Part], found: Mapping[str, Clean]) -> Expected:
+    """The ranges of a stage, as far apart as the dry weight that went in is unknown."""
+    usual = sum(part.dry_mass_g or 0.0 for part in parts)
+    low = 1 - sum(guess.usual_g - guess.low_g for guess in found.values()) / usual
+    high = 1 + sum(guess.high_g - guess.usual_g for guess in found.values()) / usual
+    return replace(
+        expected,
+        weighed_low_g=expected.weighed_low_g * low,
+        weighed_high_g=expected.weighed_high_g * high,
+        dry_low_g=expected.dry_low_g * low,
+        dry_high_g=expected.dry_high_g * high,
+        loss_low_frac=1 - (1 - expected.loss_low_frac) * high,
+        loss_high_frac=1 - (1 - expected.loss_high_frac) * low,
+        dry_sure_g=(expected.dry_sure_g[0] * low, expected.dry_sure_g[1] * high),
+        weighed_sure_g=(expected.weighed_sure_g[0] * low, expected.weighed_sure_g[1] * high),
+        guessed=tuple(found),
+    )
 
 
 def _on_machine(ways: MillWays, stage: str, code: str) -> MillWays:
@@ -287,7 +354,7 @@ def _on_machine(ways: MillWays, stage: str, code: str) -> MillWays:
 
 def _start(lot: Lot, origins: Sequence[bridge.Origin], part: Part, tables: Tables) -> LotStart:
     """A lot as it goes in: its weight and, where known, the dry fibre in it; the rest is oil and water."""
-    now = bridge.lot_start_of(lot, origins, tables)
+    now = replace(bridge.lot_start_of(lot, origins, tables), form=Form(part.form or lot.now_form))
     if part.dry_mass_g is None:
         return replace(now, weighed_mass_g=part.mass_g, finish_mass_g=0.0)
     finish_g = part.finish_g or 0.0
@@ -326,4 +393,6 @@ def _expected(stage: str, ahead: StageAhead) -> Expected:
         settles=ahead.settles,
         agreed_regain_frac=ahead.agreed_regain_frac,
         spray=ahead.spray,
+        dry_sure_g=ahead.dry_sure_g,
+        weighed_sure_g=ahead.weighed_sure_g,
     )
