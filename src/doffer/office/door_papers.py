@@ -10,16 +10,22 @@ from django.views.decorators.http import require_safe
 
 from doffer.errors import NotFoundError
 from doffer.mill import clock
+from doffer.mill.queries.customers import one_customer
 from doffer.mill.queries.house import settings
 from doffer.mill.queries.lots import ContainerRow, LotRow, OneLot, WeighingRow, list_lots, one_lot
-from doffer.mill.queries.orders import one_order
+from doffer.mill.queries.orders import OneOrder, one_order
 from doffer.office.grade import SECOND_CUTS, VM_GRADES
 from doffer.paper.papers import BagLine, BagTag, Imprint, LotFace, PaperSize, WorkOrder
 from doffer.paper.render import bag_tags, work_orders
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.wording import say
+from doffer.pictures.words import say_list
+from doffer.planning.order_plan import OrderPlan
+from doffer.planning.plan_json import from_plain
+from doffer.planning.spread import Spread
 
 WISH_LEFT_OPEN = "To be agreed, written here by hand: " + "_" * 40
+GIVEN_UP = "cancelled"
 US_PAPER = ("US", "CA")
 
 
@@ -60,28 +66,70 @@ def _bag_tag(lot: OneLot, box: ContainerRow, number: int) -> BagTag:
 def work_order(_request: HttpRequest, code: str) -> HttpResponse:
     """`/lots/L041/work-order.pdf`: all bags that came with this one, to be signed by both sides."""
     lot = one_lot(code)
-    day = lot.row.received_on
+    imprint = _imprint(lot)
+    return _pdf(work_orders([work_order_of(lot)], imprint, size=_sheet(imprint)), f"work-order-{code}")
+
+
+def work_order_of(lot: OneLot) -> WorkOrder:
+    """What both sides sign, word for word as the lot's order says it; without one, filled in by pen."""
+    day, order = lot.row.received_on, _order_for(lot)
     bags = [one_lot(row.code) for row in _came_together(lot, day)]
-    order = WorkOrder(
-        order=lot.orders[0] if lot.orders else code,
+    bags = [bag for bag in bags if bag.row.code == lot.row.code or _is_together(bag, order)]
+    customer = one_customer(lot.row.owner)
+    return WorkOrder(
+        order=order.row.code if order else lot.row.code,
         owner=lot.row.owner_name,
+        contact=", ".join(filter(None, (customer.row.contact, customer.phone))),
         taken_on=day,
         taken_by=_first(lot).person,
         bags=tuple(_line(bag) for bag in bags),
-        wish=_wish(lot),
+        wish=_wish(order) if order else WISH_LEFT_OPEN,
+        expected=_expected(order) if order else None,
         grade_notes=tuple(filter(None, (_grade_words(bag) for bag in bags))),
-        wants_waste_back=True if lot.want_waste_back else None,  # not asked for: ticked by pen
+        price_words=_price_words(order) if order else (),
+        # not asked for: ticked by pen
+        wants_waste_back=True if any(bag.want_waste_back for bag in bags) else None,
+        promised_on=order.row.promised_on if order else None,
+        is_hard_date=order.row.date_is_hard if order and order.row.promised_on else None,
     )
-    imprint = _imprint(lot)
-    return _pdf(work_orders([order], imprint, size=_sheet(imprint)), f"work-order-{code}")
 
 
-def _wish(lot: OneLot) -> str:
-    """What the order asks for, else a line to write on."""
-    if not lot.orders:
-        return WISH_LEFT_OPEN
-    order = one_order(lot.orders[0]).row
-    return ", ".join(filter(None, (order.product, order.target)))
+def _order_for(lot: OneLot) -> OneOrder | None:
+    """The newest order of the lot's owner that the lot is for and that was not given up."""
+    orders = (one_order(code) for code in lot.orders)
+    mine = (order for order in orders if order.row.owner == lot.row.owner and order.row.state != GIVEN_UP)
+    return next(mine, None)
+
+
+def _is_together(bag: OneLot, order: OneOrder | None) -> bool:
+    """Whether another bag stands on the same sheet: it is for the same order, or like this one for none."""
+    other = _order_for(bag)
+    return (other.row.code if other else "") == (order.row.code if order else "")
+
+
+def _wish(order: OneOrder) -> str:
+    """What the order asks for, and which fibre of the mill goes in."""
+    row = order.row
+    what = f"{order.label_wanted}: {row.product}" if order.label_wanted else row.product
+    mixed = [each.lot.code for each in order.lots if each.lot.owner != row.owner]
+    also = f"with {say_list(mixed)} of the mill" if mixed else ""
+    return ", ".join(filter(None, (what, row.target, also)))
+
+
+def _expected(order: OneOrder) -> Spread | None:
+    """What the newest kept plan expects; a plan in several parts has no one figure."""
+    if not order.plans:
+        return None
+    batches = from_plain(OrderPlan, order.plans[0].result).batches
+    return batches[0].finished if len(batches) == 1 else None
+
+
+def _price_words(order: OneOrder) -> tuple[str, ...]:
+    """How it is counted and what was paid down."""
+    counted = f"Counted by {order.price_basis}." if order.price_basis else ""
+    paid = order.deposit_cents / 100
+    deposit = f"Deposit: {paid:.2f} {_made()['currency']}." if paid else ""
+    return tuple(filter(None, (counted, deposit)))
 
 
 MOST_BAGS = 12  # bags of one day on one sheet; more than that is a second work order
@@ -144,8 +192,12 @@ def _grade_words(lot: OneLot) -> str:
     return f"{lot.row.code}: {', '.join(words)}" if words else ""
 
 
+def _made() -> dict[str, str]:
+    return {row.key: row.value for row in settings()}
+
+
 def _imprint(lot: OneLot) -> Imprint:
-    made = {row.key: row.value for row in settings()}
+    made = _made()
     return Imprint(
         mill=made["name"],
         printed_at=clock.now(),

@@ -71,7 +71,7 @@ class Look:
     guess: str = ""
 
 
-def look_at(typed: Typed) -> Look:
+def look_at(typed: Typed, country_rules: str = "") -> Look:
     """Net, oven-dry and agreed weights of what stands in a form; instead of an error, a sentence."""
     if not typed.is_said("gross"):
         return Look(missing="Type what the scale shows, and the weights stand here.")
@@ -95,6 +95,7 @@ def look_at(typed: Typed) -> Look:
             rh_frac=reading.rh_frac,
             branch=Branch(branch),
             form=form,
+            country_rules=country_rules,
         )
     except (InputError, NotFoundError) as wrong:
         return Look(missing=str(wrong))
@@ -254,7 +255,7 @@ def _bag_page(
         "day": day,
         "tares": [(row.kind, row.tare_g, as_typed_mass(row.tare_g, system)) for row in day.tares],
         "typed": typed,
-        "look": look_at(typed),
+        "look": look_at(typed, customer.country_rules),
         "question": question,
         "key": typed.text("key") or fresh_key(),
         "here": "weigh_in",
