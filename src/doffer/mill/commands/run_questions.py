@@ -168,7 +168,7 @@ def doubts_coming_out(
     run: Run, ins: Sequence[RunInput], result: RunDone, expected: Expected | None
 ) -> list[Doubt]:
     """Fibre out of nothing, or a weight clearly outside of what the form said to expect."""
-    made = _made(run, ins, result)
+    made = _made(run, ins, result, stays_raw=expected is not None and expected.stays_raw)
     if made is not None:
         return [made]
     if expected is None:
@@ -192,16 +192,19 @@ def doubts_coming_out(
     return [Doubt(f"{run.stage.capitalize()}: {words}", (came_g, low_g, high_g))]
 
 
-def _made(run: Run, ins: Sequence[RunInput], result: RunDone) -> Doubt | None:
+def _made(run: Run, ins: Sequence[RunInput], result: RunDone, *, stays_raw: bool) -> Doubt | None:
     """More dry fibre out than there was: no stage makes fibre.
 
     What nobody weighed dry counts with all that it weighed.
     """
-    out_g = result.dry_out_g
-    if out_g is None:
-        return None
     limit = house.number("ask_above_yield_frac")
     stage = f"{run.stage.capitalize()} cannot make fibre"
+    out_g = result.dry_out_g
+    if out_g is None and stays_raw:
+        net_g, fed_g = sum(out.net_g for out in result.outputs), bridge.grams(sum(row.mass_mg for row in ins))
+        return Doubt(f"{stage}: {{}} came out of {{}}", (net_g, fed_g)) if net_g > fed_g * limit else None
+    if out_g is None:
+        return None
     if result.dry_in_g is not None:
         if out_g <= result.dry_in_g * limit:
             return None
