@@ -255,7 +255,7 @@ def _bag_page(
         "day": day,
         "tares": [(row.kind, row.tare_g, as_typed_mass(row.tare_g, system)) for row in day.tares],
         "typed": typed,
-        "look": look_at(typed, customer.country_rules),
+        "look": look_at(typed, customer.row.country_rules),
         "question": question,
         "key": typed.text("key") or fresh_key(),
         "here": "weigh_in",
