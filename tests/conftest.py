@@ -82,11 +82,12 @@ def small_mill(people) -> SimpleNamespace:
     """Two farms with two bags each and the mill's own wool.
 
     `moss` (C02) has the white L001 and grey L002, `fern` (C03) the fawn alpaca L003 and white alpaca L004,
-    `own` (C01) the scoured L005; everything else hangs on the people: `mill.owner`, `mill.floor` ...
+    `own` (C01) the scoured L005; all are looked into for moth. Everything else hangs on the people:
+    `mill.owner`, `mill.floor` ...
     """
     from doffer.mill.booking import Reading
     from doffer.mill.commands.customers import add_customer
-    from doffer.mill.commands.intake import Bag, FibreFacts, weigh_in_bag
+    from doffer.mill.commands.intake import Bag, FibreFacts, check_for_pests, weigh_in_bag
 
     moss = add_customer(people.office, name="Moss Edge Farm", contact="Tilly", units="metric")
     fern = add_customer(people.office, name="Fern Bank Alpacas", contact="Rupert", units="us")
@@ -95,7 +96,9 @@ def small_mill(people) -> SimpleNamespace:
         lab, um = more.pop("lab"), more.pop("um", None)
         facts = FibreFacts(fibre=fibre, breed=breed, colour_name=colour, lab=lab, diameter_um=um)
         reading = Reading(gross_g=gross_g, tare_g=250, rh_frac=0.6)
-        return weigh_in_bag(people.floor, Bag(customer=customer, facts=facts, reading=reading, **more))
+        done = weigh_in_bag(people.floor, Bag(customer=customer, facts=facts, reading=reading, **more))
+        check_for_pests(people.floor, done.lot, seen="clear")
+        return done
 
     bags = [
         bag(moss, "wool", "shetland", "white", 4250, lab=(83, 0.2, 10), um=24.0),

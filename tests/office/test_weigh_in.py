@@ -243,6 +243,7 @@ def test_nothing_seen_goes_on_to_skirting(door):
 
 
 def test_a_bag_is_not_opened_before_its_tag_is_on(door):
+    Lot.objects.filter(code="L001").update(pest="unchecked")
     answer = door.post("/lots/L001/pests/", {"seen": "nothing", "note": "smells of hay"})
     assert answer.status_code == 422
     assert "Tie the tag on before the bag is opened" in text_of(answer)

@@ -10,10 +10,12 @@ from django.views.decorators.http import require_http_methods
 from doffer.errors import InputError
 from doffer.mill.booking import QuestionError
 from doffer.mill.commands.intake import Skirting, skirt_and_grade
+from doffer.mill.commands.looked import NobodyLookedError
 from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import OneLot, one_lot
 from doffer.mill.queries.runs import expected_out, part_of, stage_facts
 from doffer.office.asked import acting, fresh_key, key_of
+from doffer.office.looked import LOOKS, write_down_look
 from doffer.office.readings import LENGTH_UNIT, Typed, first_typed, scale_units
 from doffer.people.rights import Right, may
 
@@ -54,11 +56,14 @@ def grade(request: HttpRequest, code: str) -> HttpResponse:
     if request.method == "GET":
         return _page(request, lot, first_typed(last_air(), scale_units()))
     typed = Typed(request.POST.dict(), scale_units())
-    question = ""
+    question, unlooked = "", ()
     skirting = _skirting(typed)
     if skirting is not None:
         try:
+            write_down_look(acting(request), typed, [code])
             skirt_and_grade(acting(request), code, skirting, key=key_of(request))
+        except NobodyLookedError as asked:
+            unlooked = asked.lots
         except QuestionError as asked:
             question = str(asked)
         except InputError as wrong:
@@ -68,7 +73,7 @@ def grade(request: HttpRequest, code: str) -> HttpResponse:
                 typed.put(wrong)
         else:
             return HttpResponseRedirect(reverse("lot_door", args=[code]))
-    return _page(request, lot, typed, question=question, status=422)
+    return _page(request, one_lot(code), typed, question=question, unlooked=unlooked, status=422)
 
 
 def _skirting(typed: Typed) -> Skirting | None:
@@ -96,7 +101,13 @@ def _skirting(typed: Typed) -> Skirting | None:
 
 
 def _page(
-    request: HttpRequest, lot: OneLot, typed: Typed, *, question: str = "", status: int = 200
+    request: HttpRequest,
+    lot: OneLot,
+    typed: Typed,
+    *,
+    question: str = "",
+    unlooked: tuple[str, ...] = (),
+    status: int = 200,
 ) -> HttpResponse:
     page = {
         "here": "weigh_in",
@@ -107,6 +118,8 @@ def _page(
         "facts": stage_facts("skirt", [lot.row.code]),
         "expected": expected_out("skirt", [part_of(lot.row)]),
         "question": question,
+        "unlooked": unlooked,
+        "looks": LOOKS,
         "key": typed.text("key") or fresh_key(),
         "soundness": SOUNDNESS,
         "vm_grades": VM_GRADES,

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from doffer.errors import InputError, NotFoundError
 from doffer.fibre.kinds import Kind, find_kind, guess_words
 from doffer.mill.commands.holds import clear_hold, open_hold
+from doffer.mill.commands.looked import NobodyLookedError
 from doffer.mill.commands.lots import move_lot
 from doffer.mill.queries import customers, lots
 from doffer.mill.queries.ancestry import ancestry
@@ -201,7 +202,7 @@ def move(request: HttpRequest, code: str) -> HttpResponse:
     try:
         where = request.POST.get("place", ""), request.POST.get("location", "").strip()
         move_lot(acting(request), code, place=where[0], location=where[1])
-    except InputError as wrong:
+    except (InputError, NobodyLookedError) as wrong:
         return _shown(request, code, wrong={"place": str(wrong)}, status=422)
     return redirect("lot", code=code)
 

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from doffer.errors import DofferError, InputError, NotFoundError, RefusedError
 from doffer.mill.booking import QuestionError
 from doffer.mill.commands.join import decide_join
+from doffer.mill.commands.looked import NobodyLookedError
 from doffer.mill.commands.run_facts import RunFacts
 from doffer.mill.commands.run_stage import begin_run, finish_run, record_run
 from doffer.mill.queries import runs
@@ -19,6 +20,7 @@ from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import LotRow, lot_by_tag
 from doffer.mill.queries.planned_stage import PlannedStage, planned_stage
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
+from doffer.office.looked import LOOKS, write_down_look
 from doffer.office.readings import Typed, first_typed, scale_units
 from doffer.office.run_form import MOST_OUT, sprayed_on, ways_out, went_in
 from doffer.office.run_words import (
@@ -194,12 +196,15 @@ def _write_down(request: HttpRequest) -> HttpResponse:
     key = key_of(request)
     person = acting(request)
     try:
+        write_down_look(person, typed, lots)
         if act == "begin":
             code = begin_run(person, how, ins, confirmation=confirmation, key=key)
         else:
             code = record_run(
                 person, how, inputs=ins, outputs=outs, wastes=wastes, confirmation=confirmation, key=key
             ).run
+    except NobodyLookedError as asked:
+        return _form(request, stage, lots, typed, unlooked=asked.lots, status=422)
     except QuestionError as asked:
         question = question_words(asked, units_of(request))
         return _form(request, stage, lots, typed, question=question, status=422)
@@ -221,6 +226,7 @@ def _form(
     *,
     order: str = "",
     question: str = "",
+    unlooked: tuple[str, ...] = (),
     status: int = 200,
 ) -> HttpResponse:
     facts = runs.stage_facts(stage, lots)
@@ -243,6 +249,8 @@ def _form(
         "machine": machine,
         "order": order,
         "question": question,
+        "unlooked": unlooked,
+        "looks": LOOKS,
         "key": typed.text("key") or fresh_key(),
         "may_write": may(acting(request), Right.RUN),
         "may_join": may(acting(request), Right.JOIN),

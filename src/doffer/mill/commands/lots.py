@@ -14,6 +14,7 @@ from doffer.errors import InputError
 from doffer.mill import bridge, clock
 from doffer.mill.booking import announce, lot_of
 from doffer.mill.commands.intake import FibreFacts
+from doffer.mill.commands.looked import ask_who_looked
 from doffer.mill.models import Photo
 from doffer.mill.models.lots import Place
 from doffer.mill.write import write
@@ -45,6 +46,8 @@ def move_lot(by: Person | None, code: str, *, place: str = "", location: str = "
         raise InputError("place", place, f"one of {', '.join(Place.values)}")
     with write():
         lot = lot_of(code)
+        if place == Place.STORE:
+            ask_who_looked([lot], f"{code} does not go into the store")
         lot.place, lot.location = place or lot.place, location
         lot.save(update_fields=["place", "location"])
         announce(person, "lot", code, f"moved to {location or lot.get_place_display()}")

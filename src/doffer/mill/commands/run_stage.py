@@ -26,6 +26,7 @@ from doffer.mill.booking import (
 )
 from doffer.mill.clean_fibre import counted_g
 from doffer.mill.commands.join import join_allowed, refuse_held
+from doffer.mill.commands.looked import ask_who_looked
 from doffer.mill.commands.run_facts import (
     FORM_AFTER,
     PLACE_AFTER,
@@ -196,6 +197,7 @@ def _begin(person: Person, facts: RunFacts, inputs: Sequence[RunIn]) -> tuple[Ru
     lots = {item.lot: lot_of(item.lot) for item in sorted(inputs, key=lambda item: item.lot)}
     order = _found(Order, facts.order, "order")
     refuse_held(lots.values(), f"The {facts.stage} run does not start", order=order)
+    ask_who_looked(lots.values(), f"The {facts.stage} run does not start")
     decision = join_allowed(list(lots.values()), facts.join_decision)
     refuse_empty(lots, inputs)
     doubts = doubts_going_in(facts.stage, lots, inputs)
