@@ -11,6 +11,8 @@ from doffer.mill.commands.orders import change_order, move_order
 from doffer.mill.models import Deed
 from doffer.mill.queries.agreements import agreements_of
 from doffer.mill.queries.orders import one_order
+from doffer.office.agreement import told_plan
+from doffer.office.promise import agreed_plan
 
 pytestmark = pytest.mark.django_db(transaction=True)
 YES = {"said_by": "Marra", "how": "phone", "on": "2026-03-01"}
@@ -42,7 +44,8 @@ def test_the_order_says_who_agreed_how_when_and_to_what(planned, demo_mill):
     assert agree(planned, note="wants it soft").status_code == 302
     said = panel(planned)
     safe = one_order("O202").plans[0].result["batches"][0]["pieces"]["safe"]
-    assert f"Agreed Sunday 1 March by phone with Marra: {safe} skeins, 2-ply yarn, 250 m/100 g" in said
+    assert f"Marra said yes to it Sunday 1 March by phone: {safe} skeins, 2-ply yarn, 250 m/100 g" in said
+    assert said.count("Promised with plan 1") == 1
     assert "wants it soft" in said
     assert "ask again" not in said
     kept = agreements_of("O202")
@@ -56,6 +59,29 @@ def test_a_plan_that_promises_the_same_leaves_the_yes_standing(planned):
     planned.post(NEW_PLAN, form())
     assert one_order("O202").plans[0].version == 2
     assert "ask again" not in panel(planned)
+
+
+def test_what_was_promised_and_the_yes_are_told_as_one_story(planned):
+    assert "Promised with plan 1, kept" in panel(planned)
+    planned.post(NEW_PLAN, form())
+    agree(planned, plan="2")
+    said = panel(planned)
+    assert "Promised with plan 1, kept" in said
+    assert "; Marra said yes to plan 2 Sunday 1 March by phone: " in said
+    assert said.count("Sunday 1 March") == 1
+
+
+def test_the_plan_the_owner_said_yes_to_is_the_one_that_holds(planned):
+    agree(planned)
+    keep(planned, "O202", filled(planned, "O202"), plies="3")
+    order = one_order("O202")
+    yes = agreements_of("O202")[0]
+    assert told_plan(order).version == 2
+    assert agreed_plan(order, yes).version == 1
+    assert agreed_plan(order).version == 2
+    page = words(planned.get("/orders/O202/"))
+    assert page.count("2-ply → 3-ply") == 2  # in the panel, and in the note of plan 2
+    assert 'id="promise"' not in page
 
 
 def test_another_yarn_asks_again_until_the_owner_agrees_anew(planned):

@@ -104,3 +104,20 @@ def test_the_run_card_says_it_too(planned, small_mill, tmp_path):
     (tmp_path / "card.pdf").write_bytes(paper.content)
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(tmp_path / "card.pdf").pages).split())
     assert "Figures changed since this plan was made on Monday 2 March 2026" in text
+
+
+def test_figures_of_other_fibres_and_stages_stand_behind_those_of_this_plan(planned, small_mill):
+    client, code = planned
+    other = {"table": "stage_losses", "row": "card/alpaca", "column": "dry_loss_mode_pct"}
+    with now_is(1):
+        own_figure(small_mill.owner, "6.5")
+        override_cell(small_mill.owner, **other, value="7.5", reason="ten runs")
+        override_cell(small_mill.owner, **{**other, "row": "dehair/any"}, value="7.5", reason="ten runs")
+        text = words(client.get(f"/orders/{code}/"))
+    first, fold = text[text.index("Figures changed since this plan") :].split(
+        "two figures of other fibres and stages"
+    )
+    assert CHANGED in first
+    assert "alpaca" not in first
+    assert "card, alpaca" in fold
+    assert "dehair, any" in fold

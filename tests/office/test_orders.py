@@ -2,13 +2,16 @@
 
 import re
 import uuid
+from datetime import UTC, datetime
 
 import pytest
 from tests.office.scenario_orders import make_scenarios
 
-from doffer.mill.queries.orders import one_order
+from doffer.mill.queries.orders import RunRow, one_order
+from doffer.office.plan_view import weighed_words
 
 THIN = "\u202f"
+MOMENT = datetime(2026, 3, 2, 9, tzinfo=UTC)
 
 
 def words(answer) -> str:
@@ -273,4 +276,33 @@ def test_what_the_scale_said_since_stands_beside_the_plan(client, demo_mill):
     record_run(demo_mill.owner, facts, inputs=[RunIn(lot="L001")], outputs=[RunOut(reading=weighed)])
     text = words(client.get("/orders/O201/"))
     assert text.count("rung-weighed") == 1
+    assert text.count("On the scale since.") == 1  # of all stages of three batches only where a run was
     assert "of the dry fibre kept" in text
+
+
+def test_a_run_beside_its_plan_is_inside_or_outside_the_range():
+    from doffer.planning.order_plan import StagePlan
+    from doffer.planning.spread import Spread
+
+    def spread(low, mean, high):
+        return Spread(mean=mean, low=low, high=high, safe=low)
+
+    stage = StagePlan(
+        name="card", stage="card", machine="", comes_from=(), weighed_in=spread(1950, 2000, 2050),
+        weighed=spread(1800, 1850, 1900), agreed=spread(1800, 1850, 1900), dry=spread(1500, 1550, 1600),
+        regain_after_frac=0.19, losses=(), settings=(), doses=(), cautions=(), working=(),
+    )  # fmt: skip
+
+    def said(*runs):
+        return weighed_words(stage, [run(ins, outs) for ins, outs in runs], "metric").replace(THIN, " ")
+
+    def run(in_g, out_g):
+        return RunRow(
+            "N001", "card", "", MOMENT, MOMENT, (("L1", in_g, None),), (("L1", out_g, None),), "Ada"
+        )
+
+    assert said((2000, 1840)) == "1.84 kg, inside the range"
+    assert said((1000, 950), (1000, 940)) == "1.89 kg in 2 runs, inside the range"
+    assert said((2000, 1700)) == "1.70 kg, outside the range: 100 g below it"
+    assert said((2000, 1950)) == "1.95 kg, outside the range: 50 g above it"
+    assert said((1000, 930)) == "930 g so far, of 1.00 kg that went in"

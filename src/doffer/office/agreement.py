@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -16,6 +17,8 @@ from doffer.planning.order_plan import BatchPlan, OrderPlan
 from doffer.planning.plan_json import from_plain
 from doffer.planning.spec import BatchSpec, OrderSpec
 
+PIECES_CHANGED = re.compile(r"\d+ (?:skeins?|bumps?|batts?) → ")
+
 
 @dataclass(frozen=True, slots=True)
 class AgreedView:
@@ -25,6 +28,7 @@ class AgreedView:
     sentence: str
     changed: tuple[str, ...]
     earlier: tuple[AgreementRow, ...]
+    in_table: tuple[str, ...] = ()  # of what changed: what the table of the promise shows as well
 
     @property
     def asks_again(self) -> bool:
@@ -35,10 +39,37 @@ class AgreedView:
 def agreed_view(order: OneOrder, units: str) -> AgreedView:
     """What the owner agreed to beside the newest plan."""
     rows = agreements_of(order.row.code)
+    told = told_plan(order)
     if not rows:
-        return AgreedView(None, "", (), ())
+        return AgreedView(None, _told_words(told) if told else "", (), ())
     latest = rows[0]
-    return AgreedView(latest, agreed_words(latest), _changed_since(order, latest, units), rows[1:])
+    changed = _changed_since(order, latest, units)
+    in_table = tuple(words for words in changed if words.startswith("day: ") or PIECES_CHANGED.search(words))
+    return AgreedView(latest, _story(told, latest), changed, rows[1:], in_table)
+
+
+def told_plan(order: OneOrder) -> PlanRow | None:
+    """The plan the owner was told of: the newest that was promised with the wish, else the first one kept."""
+    told = next((plan for plan in order.plans if plan.spec.get("agreed")), None)
+    return told or (order.plans[-1] if order.plans else None)
+
+
+def _told_words(told: PlanRow) -> str:
+    """“Promised at the counter Monday 2 March with plan 1”."""
+    day = say_day(told.made_at.date(), clock.today())
+    if told.spec.get("agreed"):
+        return f"Promised {'at the counter ' if told.version == 1 else ''}{day} with plan {told.version}"
+    return f"Promised with plan {told.version}, kept {day}"
+
+
+def _story(told: PlanRow | None, yes: AgreementRow) -> str:
+    """What was promised and then agreed to; a promise made after the yes is left to what changed."""
+    is_same = told is not None and told.version == yes.version
+    said = f"{yes.said_by} said yes to {'it' if is_same else f'plan {yes.version}'} "
+    said += f"{say_day(yes.on, clock.today())} {yes.how}: {yes.words}"
+    if told is None or told.version > yes.version:
+        return f"{said[:1].upper()}{said[1:]}"
+    return f"{_told_words(told)}; {said}"
 
 
 def agreed_words(row: AgreementRow) -> str:

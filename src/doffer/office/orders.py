@@ -28,7 +28,7 @@ from doffer.office.order_spec import Planned, plan_of_order, read_wish, same_kin
 from doffer.office.plan_view import BatchView, SkeinsView, order_view, skeins_view
 from doffer.office.promise import came_for, promise_view
 from doffer.office.readings import Typed
-from doffer.office.table_words import change_words, with_news
+from doffer.office.table_words import change_words, concerning, with_news
 from doffer.office.today_words import stage_verb
 from doffer.people.rights import Right, may
 from doffer.pictures import steps
@@ -106,6 +106,7 @@ class ShownPlan:
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     since: TablesSince | None = None  # what became of the tables since the stored version was made
+    n_concerning: int = 0  # of the changed figures: the first ones, which may concern this plan
 
 
 @require_safe
@@ -118,16 +119,17 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
     speak(request, units)
     views = batch_views(order, inputs, shown, units)
     came = came_for(order)
+    agreed = agreed_view(order, units)
     skeins, typed = _skeins(request, views, units)
     context = {
         "here": "orders",
         "order": order,
         "shown": shown,
         "views": views,
-        "agreed": agreed_view(order, units),
+        "agreed": agreed,
         "unused": _unused(order, shown.spec, came),
         "came": came,
-        "promise": promise_view(order, inputs, shown.plan, came, units=units),
+        "promise": promise_view(order, inputs, shown.plan, came, units=units, yes=agreed.latest),
         "next_stage": _next_stage(order, shown),
         "running": [run for run in order.runs if run.ended_at is None],
         "stage_verb": stage_verb,
@@ -168,8 +170,11 @@ def shown_plan(order: OneOrder, inputs: PlanInputs, version: str = "") -> ShownP
         return ShownPlan(made.spec, made.plan, None, made.problems, made.notes)
     spec = from_plain(OrderSpec, row.spec)
     notes = same_kind_notes(spec.batches, inputs)
-    since = tables_since(row.tables_sha256, row.made_at)
-    return ShownPlan(spec, from_plain(OrderPlan, row.result), row, notes=notes, since=since)
+    plan = from_plain(OrderPlan, row.result)
+    since, n_concerning = tables_since(row.tables_sha256, row.made_at), 0
+    if since is not None:
+        since, n_concerning = concerning(since, spec, plan, inputs.tables)
+    return ShownPlan(spec, plan, row, notes=notes, since=since, n_concerning=n_concerning)
 
 
 def batch_views(order: OneOrder, inputs: PlanInputs, shown: ShownPlan, units: str) -> tuple[BatchView, ...]:

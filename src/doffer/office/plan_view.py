@@ -49,6 +49,7 @@ class StageView:
 
     title: str
     plan: StagePlan
+    weighed: str = ""  # what the runs since the plan weighed, beside the planned range
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,11 +113,19 @@ def order_view(
     made_at: datetime | None = None,
 ) -> tuple[BatchView, ...]:
     """Every batch of a plan; runs since `made_at` are shown beside what was planned."""
-    return tuple(
-        batch_view(batch, made, spec.ways.label_basis, tables, colours=colours, system=system,
-                   weighed_g=weighed_since(made, batch, runs, made_at))
-        for batch, made in zip(spec.batches, plan.batches, strict=True)
-    )  # fmt: skip
+    views = []
+    for batch, made in zip(spec.batches, plan.batches, strict=True):
+        done = runs_of_stages(made, batch, runs, made_at)
+        said = {
+            stage.name: weighed_words(stage, done[stage.name], system)
+            for stage in made.stages
+            if stage.name in done
+        }
+        views.append(
+            batch_view(batch, made, spec.ways.label_basis, tables, colours=colours, system=system,
+                       weighed_g=weighed_since(made, done), run_words=said)
+        )  # fmt: skip
+    return tuple(views)
 
 
 def batch_view(
@@ -128,6 +137,7 @@ def batch_view(
     colours: Mapping[str, str],
     system: str,
     weighed_g: Mapping[str, float],
+    run_words: Mapping[str, str],
 ) -> BatchView:
     """One batch with its pictures."""
     colour = blended_colour(plan, colours)
@@ -147,7 +157,9 @@ def batch_view(
         ladder=plan_pictures.ladder(plan, weighed_g, colour=colour, system=system) if weighed_g else "",
         layers=plan_pictures.layers(plan, apart, system=system),
         fineness=plan_pictures.fineness(spec, plan, apart, tables),
-        stages=tuple(StageView(_stage_title(stage), stage) for stage in plan.stages),
+        stages=tuple(
+            StageView(_stage_title(stage), stage, run_words.get(stage.name, "")) for stage in plan.stages
+        ),
         labels=tuple(
             LabelView(BASIS_NAMES[label.basis], label, label.basis is basis) for label in plan.labels
         ),
@@ -311,21 +323,46 @@ def told_apart(plan: BatchPlan, colours: Mapping[str, str]) -> dict[str, str]:
     return chosen
 
 
-def weighed_since(
+def runs_of_stages(
     plan: BatchPlan, spec: BatchSpec, runs: Sequence[RunRow], made_at: datetime | None
-) -> dict[str, float]:
-    """Clean fibre at agreed regain after a stage, as weighed since the plan was made [g], by step name."""
+) -> dict[str, list[RunRow]]:
+    """Finished runs since the plan was made, by step name, with the lots that came of the batch's lots."""
     if made_at is None:
         return {}
     lots = {start.lot for start in spec.lots}
-    found: dict[str, float] = {}
-    for run in runs:
-        if run.ended_at is None or run.ended_at < made_at:
+    found: dict[str, list[RunRow]] = {}
+    for run in sorted(runs, key=lambda each: each.started_at):
+        ins = {lot for lot, *_ in run.ins}
+        if run.ended_at is None or run.ended_at < made_at or not lots & ins:
             continue
-        if not lots & {lot for lot, *_ in run.ins}:
-            continue
-        for stage in plan.stages:
-            if stage.stage == run.stage and stage.dry.mean > 0:
-                dry_g = sum(dry for _, _, dry in run.outs if dry is not None)
-                found[stage.name] = found.get(stage.name, 0.0) + dry_g * stage.agreed.mean / stage.dry.mean
+        lots |= {lot for lot, *_ in run.outs}
+        steps = [stage.name for stage in plan.stages if stage.stage == run.stage]
+        own = [name for name in steps if name.rpartition(" ")[2] in ins]
+        for name in own or [name for name in steps if " " not in name]:
+            found.setdefault(name, []).append(run)
     return found
+
+
+def weighed_since(plan: BatchPlan, runs: Mapping[str, Sequence[RunRow]]) -> dict[str, float]:
+    """Clean fibre at agreed regain after a stage, as weighed since the plan was made [g], by step name."""
+    return {
+        stage.name: sum(dry for run in runs[stage.name] for _, _, dry in run.outs if dry is not None)
+        * stage.agreed.mean
+        / stage.dry.mean
+        for stage in plan.stages
+        if stage.name in runs and stage.dry.mean > 0
+    }
+
+
+def weighed_words(stage: StagePlan, runs: Sequence[RunRow], system: str) -> str:
+    """What came out on the scale beside the planned range: "2.31 kg so far, inside the range of the plan"."""
+    in_g, out_g = (sum(mass for run in runs for _, mass, _ in getattr(run, side)) for side in ("ins", "outs"))
+    plan = stage.weighed
+    said = f"{say(out_g, 'g', system)}{f' in {len(runs)} runs' if len(runs) > 1 else ''}"
+    if in_g < stage.weighed_in.low and out_g < plan.low:
+        return f"{said} so far, of {say(in_g, 'g', system)} that went in"
+    if out_g < plan.low:
+        return f"{said}, outside the range: {say(plan.low - out_g, 'g', system)} below it"
+    if out_g > plan.high:
+        return f"{said}, outside the range: {say(out_g - plan.high, 'g', system)} above it"
+    return f"{said}, inside the range"

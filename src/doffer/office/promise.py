@@ -6,9 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
+from doffer.mill.queries.agreements import AgreementRow
 from doffer.mill.queries.arrivals import Arrival, Said, WaitingOrder, arrival_of, awaited_of
 from doffer.mill.queries.orders import OneOrder, PlanRow
 from doffer.mill.queries.plan_inputs import LEAST_MASS_G, PlanInputs
+from doffer.office.agreement import told_plan
 from doffer.office.order_spec import plan_of_order
 from doffer.office.plan_view import PIECE_NAMES
 from doffer.pictures.calendar_words import say_day
@@ -57,21 +59,31 @@ def came_for(order: OneOrder) -> WaitingOrder | None:
     return WaitingOrder(row.code, row.product, row.target, row.promised_on, awaited, arrival.said)
 
 
-def agreed_plan(order: OneOrder) -> PlanRow | None:
-    """The plan the owner was told of: the newest that was agreed with the wish, else the first one kept."""
-    agreed = next((plan for plan in order.plans if plan.spec.get("agreed")), None)
-    return agreed or (order.plans[-1] if order.plans else None)
+def agreed_plan(order: OneOrder, yes: AgreementRow | None = None) -> PlanRow | None:
+    """The plan that holds: the one the owner said yes to, else the one the owner was told of."""
+    if yes is not None:
+        agreed = next((plan for plan in order.plans if plan.version == yes.version), None)
+        if agreed is not None:
+            return agreed
+    return told_plan(order)
 
 
 def promise_view(
-    order: OneOrder, inputs: PlanInputs, shown: OrderPlan | None, came: WaitingOrder | None, *, units: str
+    order: OneOrder,
+    inputs: PlanInputs,
+    shown: OrderPlan | None,
+    came: WaitingOrder | None,
+    *,
+    units: str,
+    yes: AgreementRow | None = None,
 ) -> PromiseView | None:
     """What was promised beside what is planned now; None where nothing could differ.
 
-    With announced fibre now is worked out with the weights of this moment; else it is the plan shown.
+    With announced fibre now is worked out with the weights of this moment; else it is the plan shown. Once
+    an owner said `yes`, what changed since stands with that yes, so only announced fibre is shown here.
     """
-    then = agreed_plan(order)
-    if then is None:
+    then = agreed_plan(order, yes)
+    if then is None or (yes is not None and came is None):
         return None
     promised = from_plain(OrderPlan, then.result)
     alone = ""
@@ -84,7 +96,8 @@ def promise_view(
     else:
         now = plan_of_order(order, inputs).plan
         alone = _alone_words(order, inputs, came, units=units)
-    lines = (*_plan_lines(promised, now, units=units), _day_line(then, order))
+    was_day = yes.promised_on if yes is not None and yes.version == then.version else _agreed_day(then, order)
+    lines = (*_plan_lines(promised, now, units=units), _day_line(was_day, order))
     fewer = _fewer(promised, now)
     return PromiseView(
         then.made_at, then.made_by, then.version, lines, fewer > 0, _words(fewer, promised, now, order), alone
@@ -155,8 +168,8 @@ def _agreed_day(then: PlanRow, order: OneOrder) -> date | None:
     return date.fromisoformat(agreed["promised_on"]) if agreed.get("promised_on") else None
 
 
-def _day_line(then: PlanRow, order: OneOrder) -> PromiseLine:
-    was, now = _agreed_day(then, order), order.row.promised_on
+def _day_line(was: date | None, order: OneOrder) -> PromiseLine:
+    now = order.row.promised_on
     booked = order.row.booked_on
     if was is None or now is None:
         apart = "as promised" if was is now else "a day was said since" if was is None else "no day any more"

@@ -8,7 +8,10 @@ from datetime import datetime
 from doffer.mill.queries.tables import FigureChange, TablesSince
 from doffer.pictures.calendar_words import say_day
 from doffer.planning.order_plan import OrderPlan
+from doffer.planning.spec import OrderSpec
+from doffer.process.stages import STAGES
 from doffer.tables.catalogue import TABLES
+from doffer.tables.loader import Tables
 
 MOST_PRINTED = 3  # changes a paper names; the order page holds them all
 UNIT_WORDS = {
@@ -191,6 +194,37 @@ def change_words(change: FigureChange) -> str:
     )
     title = column.title[:1].lower() + column.title[1:]
     return f"{TABLES[change.table].title}, {row_words(change.row)}: {title} {before} → {now}"
+
+
+def concerning(
+    since: TablesSince, spec: OrderSpec, plan: OrderPlan, tables: Tables
+) -> tuple[TablesSince, int]:
+    """Changes with those that may concern a plan first, and how many these are.
+
+    A row of another fibre, washing yield or stage concerns it not; what belongs to no fibre and no stage may.
+    """
+    mine = _names_of(spec, tables) | {stage.stage for batch in plan.batches for stage in batch.stages}
+    others = _all_names(tables)
+    near = [change for change in since.changes if not (set(change.row.split("/")) & others) - mine]
+    far = [change for change in since.changes if change not in near]
+    return replace(since, changes=(*near, *far)), len(near)
+
+
+def _all_names(tables: Tables) -> set[str]:
+    """Every name of a fibre, a breed, a washing yield or a stage that a row may be about."""
+    fibres = tables.fibres.values()
+    named = {name for row in fibres for name in (row.fibre, row.agreed_as, row.losses_as, row.label_as)}
+    yields = {row.split("/")[0] for row in tables.scour_yields}
+    return named | set(tables.breeds) | yields | set(STAGES)
+
+
+def _names_of(spec: OrderSpec, tables: Tables) -> set[str]:
+    """The names of fibres and washing yields among them that a plan is made of."""
+    starts = [start for batch in spec.batches for start in batch.lots]
+    parts = [part for start in starts for part in (start.part, *(each for each, _ in start.blend))]
+    rows = [tables.fibres[part.fibre] for part in parts]
+    named = {name for row in rows for name in (row.fibre, row.agreed_as, row.losses_as, row.label_as)}
+    return named | {row.yields_as for row in rows} | {start.yields_as for start in starts if start.yields_as}
 
 
 def with_news(
