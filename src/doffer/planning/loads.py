@@ -39,7 +39,7 @@ class Loads:
     loads_a_round: int = 0
 
 
-def capacity_of(figure: float | None, unit: str) -> Capacity | None:
+def capacity_of(figure_kg: float | None, unit: str) -> Capacity | None:
     """What a machine takes at once, read from its figure and words: "3.5 kg raw per charge".
 
     None where it is not counted in weight at once (spindles, skeins), where there are many of them ("6 kg
@@ -50,9 +50,9 @@ def capacity_of(figure: float | None, unit: str) -> Capacity | None:
     >>> capacity_of(8.0, "spindles") is None
     True
     """
-    if figure is None or figure <= 0 or not _MASS_AT_ONCE.fullmatch(unit.strip()):
+    if figure_kg is None or figure_kg <= 0 or not _MASS_AT_ONCE.fullmatch(unit.strip()):
         return None
-    return Capacity(figure * 1000, is_oven_dry=" OD" in unit)
+    return Capacity(figure_kg * 1000, is_oven_dry=" OD" in unit)
 
 
 def least_loads(*, mass_g: float, most_mass_g: float) -> int:
