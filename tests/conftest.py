@@ -91,9 +91,8 @@ def small_mill(people) -> SimpleNamespace:
     fern = add_customer(people.office, name="Fern Bank Alpacas", contact="Rupert", units="us")
 
     def bag(customer: str, fibre: str, breed: str, colour: str, gross_g: float, **more: object) -> str:
-        facts = FibreFacts(
-            fibre=fibre, breed=breed, colour_name=colour, lab=more.pop("lab"), diameter_um=more.pop("um", None)
-        )
+        lab, um = more.pop("lab"), more.pop("um", None)
+        facts = FibreFacts(fibre=fibre, breed=breed, colour_name=colour, lab=lab, diameter_um=um)
         reading = Reading(gross_g=gross_g, tare_g=250, rh_frac=0.6)
         return weigh_in_bag(people.floor, Bag(customer=customer, facts=facts, reading=reading, **more))
 
@@ -112,7 +111,7 @@ def small_mill(people) -> SimpleNamespace:
 @pytest.fixture
 def demo_mill(db) -> SimpleNamespace:
     """The invented mill Quillfern Hollow, on its own Monday."""
-    from doffer.mill.commands.demo import load_demo
+    from doffer.mill.demo.load import load_demo
     from doffer.people.models import Person
 
     load_demo()

@@ -1,6 +1,9 @@
 """Verbs that open a mill: begin it, put own figures over tables, copy it, put it back, work."""
 
 import json
+import os
+import subprocess
+import sys
 
 import pytest
 
@@ -81,3 +84,17 @@ def test_without_a_mill_the_way_to_one_is_said(doffer):
 
 def test_the_worker_works_off_what_waits_and_stops(doffer, mill):
     assert doffer("worker", "--once").code == 0
+
+
+def test_before_an_update_of_the_records_a_copy_is_made(doffer, mill, root):
+    back = (
+        "from pathlib import Path; from doffer.serve.startup import open_mill; import sys;"
+        "open_mill(Path(sys.argv[1]), 'commands');"
+        "from django.core.management import call_command;"
+        "call_command('migrate', 'sessions', 'zero', verbosity=0)"
+    )
+    env = {**os.environ, "DOFFER_ROOT": str(root)}
+    subprocess.run([sys.executable, "-c", back, str(mill)], env=env, check=True)
+    assert doffer("backup", "--list", "--json").json == []
+    assert doffer("table", "list").code == 0
+    assert len(doffer("backup", "--list", "--json").json) == 1

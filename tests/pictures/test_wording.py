@@ -90,6 +90,11 @@ def test_a_tiny_fraction_is_not_said_as_nothing():
     assert plain(say(0.00004, "frac")) == "0.004 %"
 
 
+def test_a_conversion_that_runs_out_of_numbers_is_not_known():
+    assert say(5e-324, "tex", "us") == "not known"
+    assert say(1e308, "frac") == "not known"
+
+
 def test_number_and_unit_cannot_be_torn_apart():
     assert say(1770, "g") == "1.77\u202fkg"
 

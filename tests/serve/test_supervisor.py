@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from doffer.mill.folder import DEMO, OWN, write_card
+from doffer.mill.folder import DEMO, OWN, StartAnswers, begin_own_mill, write_card
 
 SOURCE = Path(__file__).parents[2] / "src"
 LONGEST_S = 30
@@ -160,3 +160,30 @@ def test_the_network_is_refused_in_a_sentence(root):
         _, err = server.communicate(timeout=LONGEST_S)
     assert server.returncode == 1
     assert "there is no sign-in yet" in err
+
+
+def test_a_change_made_at_the_terminal_reaches_open_pages(tmp_path):
+    answers = StartAnswers("Barrow Lane Mill", "metric", "UK", (), "Ida")
+    folder = begin_own_mill(tmp_path, answers)
+    with serving(tmp_path, "--mill", folder, "--port", 0) as server:
+        address = "http://" + server.stdout.readline().split("http://")[1].strip()
+        with urllib.request.urlopen(f"{address}live", timeout=LONGEST_S) as stream:
+            stream.readline()
+            words = (
+                "table",
+                "set",
+                "stage_losses",
+                "card/wool",
+                "dry_loss_mode_pct",
+                "6.5",
+                "--mill",
+                str(folder),
+            )
+            subprocess.run(
+                [sys.executable, "-m", "doffer.cli.main", *words],
+                env={**os.environ, "DOFFER_ROOT": str(tmp_path)},
+                check=True,
+                capture_output=True,
+            )
+            heard = next(line for line in stream if line.startswith(b"data: ") and b"table" in line)
+    assert "table:stage_losses/card/wool" in json.loads(heard.removeprefix(b"data: "))["topics"]

@@ -6,7 +6,7 @@ import re
 from datetime import date, datetime, timedelta
 
 from doffer.errors import InputError
-from doffer.exchange.numbers import PLAIN, Cell, Habits, is_blank
+from doffer.exchange.numbers import LARGEST, PLAIN, Cell, Habits, is_blank
 
 EXCEL_DAY_ZERO = date(1899, 12, 30)  # serial 1 is 1900-01-01; 1900 counts as a leap year there
 EARLIEST, LATEST = date(1990, 1, 1), date(2099, 12, 31)
@@ -52,6 +52,8 @@ def parse_date(typed: Cell, field: str = "date", *, habits: Habits = PLAIN) -> d
         return _within(typed.date() if isinstance(typed, datetime) else typed, field, typed)
     if is_blank(typed) or isinstance(typed, bool):
         raise InputError(field, None, EXAMPLE)
+    if isinstance(typed, int) and abs(typed) > LARGEST:
+        raise InputError(field, "a very long number", EXAMPLE)
     text = " ".join(str(typed).casefold().split())
     if _SERIAL.fullmatch(text):
         return _within(EXCEL_DAY_ZERO + timedelta(days=int(text[:5])), field, typed)

@@ -11,7 +11,7 @@ SPELLINGS = {
     "tag": """
         tag; lot; lot id; lot no; lot number; lot code; bag; bag no; bag number; bag id; bag tag;
         bag label; id; no; number; tag no; tag number; label; ref; reference; fleece no; fleece
-        number; ear tag; animal tag; code
+        number; ear tag; animal tag; code; nr; lot nr; sack; sack no; sack nr
     """,
     "owner": """
         owner; owner name; farm; farm name; customer; customer id; customer no; customer name;
@@ -72,7 +72,7 @@ SPELLINGS = {
 }
 FIELDS = tuple(SPELLINGS)
 LONGEST_HEADING = 60  # signs; a sentence above the list is no heading
-FIELD_OF = {name.strip(): field for field, names in SPELLINGS.items() for name in names.split(";")}
+FIELD_OF = {" ".join(name.split()): field for field, names in SPELLINGS.items() for name in names.split(";")}
 LB_AND_OZ = "lb oz"  # the cells say both; a bare number says neither
 UNIT_WORDS = {
     **dict.fromkeys(("kg", "kgs", "kilo", "kilos", "kilograms"), "kg"),

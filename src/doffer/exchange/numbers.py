@@ -87,6 +87,8 @@ def smoothed(typed: Cell, field: str, allowed: str) -> str:
         raise InputError(field, "yes" if typed else "no", allowed)
     if is_blank(typed):
         raise InputError(field, None, allowed)
+    if isinstance(typed, int) and abs(typed) > LARGEST:
+        raise InputError(field, "a very long number", allowed)
     text = _as_text(typed)
     if len(text) > MOST_SIGNS:
         raise InputError(field, f"{text[:MOST_SIGNS]}…", allowed)

@@ -202,8 +202,11 @@ def book_weighing(
         bridge.mg(reading.finish_g),
     )
     scale = scale_of(reading.scale)
+    serialise("weighings")
+    before = Weighing.objects.order_by("-id").values_list("hash", flat=True).first() or chain.FIRST_PREV_HASH
     values: dict[str, object] = {
-        "key": key or uuid.uuid4(),
+        # without a key from outside: one that follows from the chain, so that the same history is the same
+        "key": key or uuid.uuid5(uuid.NAMESPACE_OID, before),
         "body_sha256": body_sha256,
         "lot_id": lot.pk,
         "container_id": container.pk if container else None,
@@ -228,8 +231,6 @@ def book_weighing(
         "corrects_id": corrects.pk if corrects else None,
         "note": reading.note,
     }
-    serialise("weighings")
-    before = Weighing.objects.order_by("-id").values_list("hash", flat=True).first() or chain.FIRST_PREV_HASH
     return Weighing.objects.create(**values, prev_hash=before, hash=chain.seal(before, values))
 
 

@@ -18,6 +18,8 @@ class LotRow:
         Number or name of the owner, as written.
     fibre, breed : str, str or None
         Keys of ``tables.fibres`` and ``tables.breeds``.
+    breed_typed : str
+        The sender's word for the breed where it says more than the key ("Suffolk cross").
     form : str
         A ``fibre.material.Form``.
     net_mass_mg, gross_mass_mg, tare_mass_mg : int or None
@@ -32,6 +34,7 @@ class LotRow:
     fibre: str
     tag: str | None = None
     breed: str | None = None
+    breed_typed: str = ""
     colour: str = ""
     form: str = "greasy"
     net_mass_mg: int | None = None

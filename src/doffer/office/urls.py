@@ -4,4 +4,9 @@ from __future__ import annotations
 
 from django.urls import URLPattern
 
-urlpatterns: list[URLPattern] = []
+from doffer.office import lots, today
+
+urlpatterns: list[URLPattern] = [
+    *today.urlpatterns,
+    *lots.urlpatterns,
+]

@@ -59,7 +59,7 @@ def require(person: Person | None, right: Right) -> Person:
             "Choose who you are first",
         )
     if not may(person, right):
-        state = f"is a {person.role}" if person.is_active else "no longer works here"
+        state = f"is {person.role}" if person.is_active else "no longer works here"
         able = " or ".join(role for role, rights in RIGHTS.items() if right in rights)
         raise RefusedError(
             f"{person.name} may not {right}", (f"{person.name} {state}",), f"Ask a person who is {able}"

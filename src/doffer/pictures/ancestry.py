@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from html import escape
 from typing import Final
 
 from doffer.errors import InputError
@@ -195,15 +194,14 @@ def _node(node: FlowNode, x: float, top: float, scale: float, system: str) -> st
     weight = "p-halo" if node.is_waste else "p-bold p-halo"
     room = max(48.0, height + GAP_PX - 6)
     drawn = (
-        el("title", escape(label)),
-        el("rect", x=x - 4, y=top - 6, width=COLUMN_PX - 16, height=room, class_="p-hit"),
         el("rect", x=x, y=top, width=NODE_PX, height=height, rx=3, fill=node.colour,
            class_="fibre-fill node-edge", stroke_width=5 if node.is_here else 2,
            stroke_dasharray="4 3" if node.is_waste else None),
         svg.words(node.label, x, top + height + 18, size=TEXT_PX, css=weight),
         svg.words(say(node.mass_g, "g", system), x, top + height + 35, size=SMALL_PX, css="p-halo"),
+        svg.hit(x - 4, top - 6, COLUMN_PX - 16, room),
     )  # fmt: skip
-    return svg.link(node.href, *drawn, label=label) if node.href else el("g", *drawn)
+    return svg.told(label, svg.link(node.href, *drawn, label=label) if node.href else "".join(drawn))
 
 
 def _bow(y0: float, y1: float, colour: str, thick: float) -> str:
@@ -217,20 +215,20 @@ def _bow(y0: float, y1: float, colour: str, thick: float) -> str:
 
 
 def _tall_row(node: FlowNode, y: float, column: str, system: str) -> str:
-    label = _said(node, system)
+    label = _said(node, system, column)
     drawn = (
-        el("rect", x=50, y=y - 24, width=TALL_PX - 52, height=48, class_="p-hit"),
         el("circle", cx=62, cy=y, r=9, fill=node.colour, class_="fibre-fill node-edge",
            stroke_width=5 if node.is_here else 2, stroke_dasharray="4 3" if node.is_waste else None),
         svg.words(node.label, 82, y - 2, size=TEXT_PX, css="" if node.is_waste else "p-bold"),
         svg.words(column, 82, y + 16, size=SMALL_PX, css="p-soft"),
         svg.at_end(say(node.mass_g, "g", system), TALL_PX - 2, y + 5, size=TEXT_PX, css="p-bold"),
+        svg.hit(50, y - 24, TALL_PX - 52, 48),
     )  # fmt: skip
-    return svg.link(node.href, *drawn, label=label) if node.href else el("g", *drawn)
+    return svg.told(label, svg.link(node.href, *drawn, label=label) if node.href else "".join(drawn))
 
 
-def _said(node: FlowNode, system: str) -> str:
-    parts = [node.label, say(node.mass_g, "g", system), node.note, "this lot" if node.is_here else ""]
+def _said(node: FlowNode, system: str, column: str = "") -> str:
+    parts = [node.label, column, say(node.mass_g, "g", system), node.note, "this lot" if node.is_here else ""]
     return ", ".join(part for part in parts if part)
 
 

@@ -99,7 +99,17 @@ def picture(
 
 def link(href: str, *children: str, label: str = "") -> str:
     """A link inside a picture."""
-    return el("a", *children, href=href, class_="tuft-link", aria_label=label or None)
+    return el("a", " ".join(children), href=href, class_="tuft-link", aria_label=label or None)
+
+
+def hit(x: float, y: float, width: float, height: float) -> str:
+    """An unseen field to touch, laid over what it belongs to."""
+    return el("rect", x=x, y=y, width=width, height=height, class_="p-hit")
+
+
+def told(said: str, drawn: str, **more: Attribute) -> str:
+    """A part of a picture that tells `said` to a pointer resting on it; put around a link, never inside."""
+    return el("g", el("title", escape(said)), drawn, **more)
 
 
 def polygon_area(points: Sequence[Point]) -> float:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 
 from doffer.pictures import colour, svg
@@ -149,14 +148,13 @@ def linked(tuft: Tuft, x: float, y: float, area: float, *, said: str, text_px: f
     label = _label(tuft, radius + lift, text_px, is_inside=is_inside)
     clear = text_px * 1.25 if is_inside else 0.0
     drawn = (
-        el("title", escape(said)),
-        el("circle", cx=0, cy=0, r=max(24.0, radius), class_="p-hit"),
         el("g", shape(tuft.code, area, tuft.colour, clear_px=clear, is_held=tuft.is_held),
            transform=f"translate(0 {num(lift)})" if lift else None),
         label,
+        el("circle", cx=0, cy=0, r=max(24.0, radius), class_="p-hit"),
     )  # fmt: skip
-    inner = svg.link(tuft.href, *drawn, label=said) if tuft.href else el("g", *drawn)
-    return el("g", inner, transform=f"translate({num(x)} {num(y)})")
+    inner = svg.link(tuft.href, *drawn, label=said) if tuft.href else "".join(drawn)
+    return svg.told(said, inner, transform=f"translate({num(x)} {num(y)})")
 
 
 def _label(tuft: Tuft, bottom: float, text_px: float, *, is_inside: bool) -> str:

@@ -18,6 +18,8 @@ from doffer.errors import InputError
 THIN: Final = "\u202f"  # narrow no-break space
 MINUS: Final = "\u2212"
 NOTHING: Final = "–"
+UNKNOWN: Final = "not known"
+LARGEST: Final = 1e15  # no figure of a mill comes near; beyond it something has gone wrong
 SYSTEMS: Final = ("metric", "us")
 
 G_PER_LB: Final = 453.59237
@@ -116,19 +118,19 @@ def say(value: Value, unit: str = "", system: str = "metric", digits: int | None
         return value
     if value is None:
         return NOTHING
-    if not math.isfinite(value):
-        return "not known"
+    if math.isnan(value) or abs(value) >= LARGEST:
+        return UNKNOWN
     _check(unit, system)
     if unit in MASS_G:
         return _say_mass(value * MASS_G[unit], system, digits)
     if unit in TIME_MIN:
         return say_duration(value * TIME_MIN[unit])
     if unit == "tex" and system == "us" and value > 0:
-        return _join(_number(YD_PER_LB_TEX / value, digits), "yd/lb")
+        return _plain(YD_PER_LB_TEX / value, digits, "yd/lb")
     shown = _shown(unit, system)
     decimals = shown.decimals if digits is None else digits
-    number = _number(value * shown.factor + shown.offset, decimals, trim=unit == "frac" and digits is None)
-    return _join(number, shown.word)
+    is_share = unit == "frac" and digits is None
+    return _plain(value * shown.factor + shown.offset, decimals, shown.word, trim=is_share)
 
 
 def say_range(
@@ -206,6 +208,11 @@ def _check(unit: str, system: str) -> None:
         raise InputError("units", system, "metric or us")
     if unit not in METRIC and unit not in MASS_G and unit not in TIME_MIN:
         raise InputError("unit", unit, "one of " + ", ".join(sorted({*METRIC, *MASS_G, *TIME_MIN} - {""})))
+
+
+def _plain(value: float, decimals: int | None, word: str, *, trim: bool = False) -> str:
+    """Number and word; a value that has grown past every measure is not known."""
+    return _join(_number(value, decimals, trim=trim), word) if abs(value) < LARGEST else UNKNOWN
 
 
 def _shown(unit: str, system: str) -> Shown:

@@ -14,7 +14,7 @@ def carry_out(card: Mapping[str, Any]) -> None:
     if house.is_started():
         return
     if card.get("kind") == "demo":
-        from doffer.mill.commands.demo import load_demo
+        from doffer.mill.demo.load import load_demo
 
         load_demo()
         return

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import uuid
+
 from doffer.errors import ConflictError, InputError, NotFoundError
 from doffer.mill import clock
-from doffer.mill.booking import announce, customer_of, lot_of
+from doffer.mill.booking import announce, customer_of, done_before, lot_of, remember
 from doffer.mill.models import Hold, Order
 from doffer.mill.models.lots import HoldKind
 from doffer.mill.write import write
@@ -13,7 +15,14 @@ from doffer.people.rights import Right, require
 
 
 def open_hold(
-    by: Person | None, *, kind: str, reason: str, lot: str = "", order: str = "", customer: str = ""
+    by: Person | None,
+    *,
+    kind: str,
+    reason: str,
+    lot: str = "",
+    order: str = "",
+    customer: str = "",
+    key: uuid.UUID | None = None,
 ) -> int:
     """Stop one lot, one order, or everything of one owner; gives the hold's number."""
     person = require(by, Right.HOLD)
@@ -24,6 +33,10 @@ def open_hold(
     if sum(map(bool, (lot, order, customer))) != 1:
         raise InputError("what is held", lot or order or customer, "one lot, one order or one owner")
     with write():
+        body: dict[str, object] = {"kind": kind, "reason": reason, "held": [lot, order, customer]}
+        earlier = done_before(key, "open_hold", body)
+        if earlier:
+            return int(str(earlier["hold"]))
         target: dict[str, object] = {}
         if lot:
             target["lot"] = lot_of(lot)
@@ -38,6 +51,7 @@ def open_hold(
         )
         topic = "lot" if lot else "order" if order else "customer"
         announce(person, topic, lot or order or customer, f"on hold, {hold.get_kind_display()}: {reason}")
+        remember(key, "open_hold", body, {"hold": hold.pk}, person)
         return hold.pk
 
 

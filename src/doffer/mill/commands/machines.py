@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import uuid
 from dataclasses import asdict, dataclass
 
 from doffer.errors import InputError, NotFoundError
 from doffer.mill import bridge, clock
-from doffer.mill.booking import announce, scale_of
+from doffer.mill.booking import announce, done_before, remember, scale_of
 from doffer.mill.models import Machine, Scale
 from doffer.mill.write import write
 from doffer.people.models import Person
@@ -104,11 +105,19 @@ def place_machine(person: Person, facts: MachineFacts, code: str = "") -> Machin
     return machine
 
 
-def add_machine(by: Person | None, facts: MachineFacts, *, code: str = "") -> str:
+def add_machine(
+    by: Person | None, facts: MachineFacts, *, code: str = "", key: uuid.UUID | None = None
+) -> str:
     """Add a machine; gives its short name."""
     person = require(by, Right.MACHINES)
     with write():
-        return place_machine(person, facts, code).code
+        body: dict[str, object] = {"machine": asdict(facts), "code": code}
+        earlier = done_before(key, "add_machine", body)
+        if earlier:
+            return str(earlier["code"])
+        machine = place_machine(person, facts, code)
+        remember(key, "add_machine", body, {"code": machine.code}, person)
+        return machine.code
 
 
 def _machine(code: str) -> Machine:

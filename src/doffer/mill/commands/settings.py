@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Mapping
 
 from doffer.errors import InputError, NotFoundError
 from doffer.mill import clock, house
-from doffer.mill.booking import announce
+from doffer.mill.booking import announce, done_before, remember
 from doffer.mill.models import Setting
 from doffer.mill.numbering import PERSON, next_code, note_code
 from doffer.mill.write import write
@@ -54,12 +55,18 @@ def add_person(
     duties: str = "",
     can_run: tuple[str, ...] = (),
     days: str = "",
+    key: uuid.UUID | None = None,
 ) -> str:
     """Somebody starts to work here; gives the code, such as P5."""
     person = require(by, Right.PEOPLE)
     with write():
+        body: dict[str, object] = {"name": name, "role": role, "more": [duties, list(can_run), days]}
+        earlier = done_before(key, "add_person", body)
+        if earlier:
+            return str(earlier["code"])
         new = new_person(name=name, role=role, duties=duties, can_run=can_run, days=days)
         announce(person, "person", new.code, f"{new.name} works here as {role}")
+        remember(key, "add_person", body, {"code": new.code}, person)
         return new.code
 
 

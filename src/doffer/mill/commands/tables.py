@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from doffer.errors import NotFoundError
+import uuid
+from collections.abc import Mapping, Sequence
+
+from doffer.errors import InputError, NotFoundError
 from doffer.mill import bridge, clock
-from doffer.mill.booking import announce
+from doffer.mill.booking import announce, done_before, remember
 from doffer.mill.models import TableOverride
 from doffer.mill.write import write
 from doffer.people.models import Person
@@ -15,7 +18,22 @@ from doffer.tables.loader import Override
 def override_cell(
     by: Person | None, *, table: str, row: str, column: str, value: str, reason: str = ""
 ) -> int:
-    """Put the mill's own figure into one cell; gives the number of the entry.
+    """Put the mill's own figure into one cell; gives the number of the entry. See `override_row`."""
+    return override_row(by, table=table, row=row, values={column: value}, reason=reason)[0]
+
+
+def override_row(
+    by: Person | None,
+    *,
+    table: str,
+    row: str,
+    values: Mapping[str, str],
+    reason: str = "",
+    key: uuid.UUID | None = None,
+) -> tuple[int, ...]:
+    """Put the mill's own figures into cells of one row, all or none; gives the numbers of the entries.
+
+    They are checked together, so that low, usual and high may move past the shipped ones in one go.
 
     Raises
     ------
@@ -23,39 +41,65 @@ def override_cell(
         No such table, row or column, or a value outside what the column allows.
     """
     person = require(by, Right.TABLES)
+    if not values:
+        raise InputError("figures", "", "at least one cell that differs from what counts now")
     with write():
-        figure = Override(table, row, column, value.strip())
+        body: dict[str, object] = {"cell": [table, row], "values": dict(values), "reason": reason}
+        earlier = done_before(key, "override_row", body)
+        if earlier:
+            return tuple(earlier["entries"])
+        figures = [Override(table, row, column, value.strip()) for column, value in values.items()]
         others = [
-            o for o in bridge.overrides_in_force() if (o.table, o.row, o.column) != (table, row, column)
+            o
+            for o in bridge.overrides_in_force()
+            if (o.table, o.row) != (table, row) or o.column not in values
         ]
-        bridge.load_tables().override([*others, figure])
-        entry = TableOverride.objects.create(
-            table=table,
-            row=row,
-            column=column,
-            value=figure.value,
-            reason=reason,
-            made_at=clock.now(),
-            made_by=person,
-        )
-        announce(person, "table", f"{table}/{row}"[:40], f"{column} is now {value}: {reason}"[:300])
-        return entry.pk
+        bridge.load_tables().override([*others, *figures])
+        entries = tuple(_entry(person, f.table, f.row, f.column, f.value, reason) for f in figures)
+        remember(key, "override_row", body, {"entries": list(entries)}, person)
+        return entries
+
+
+def _entry(person: Person, table: str, row: str, column: str, value: str | None, reason: str) -> int:
+    entry = TableOverride.objects.create(
+        table=table,
+        row=row,
+        column=column,
+        value=value,
+        reason=reason,
+        made_at=clock.now(),
+        made_by=person,
+    )
+    what = f"{column} as shipped again" if value is None else f"{column} is now {value}"
+    announce(person, "table", f"{table}/{row}"[:40], f"{what}: {reason}"[:300])
+    return entry.pk
 
 
 def withdraw_cell(by: Person | None, *, table: str, row: str, column: str, reason: str = "") -> int:
-    """Go back to the shipped figure of a cell; both entries stay in the history."""
+    """Go back to the shipped figure of a cell; both entries stay in the history. See `withdraw_row`."""
+    return withdraw_row(by, table=table, row=row, columns=(column,), reason=reason)[0]
+
+
+def withdraw_row(
+    by: Person | None, *, table: str, row: str, columns: Sequence[str] = (), reason: str = ""
+) -> tuple[int, ...]:
+    """Go back to the shipped figures of a row, in these columns or in all; gives the numbers of the entries.
+
+    Raises
+    ------
+    NotFoundError
+        No figure of the mill's own stands there.
+    TableError
+        What is left of the mill's own figures would not fit the shipped ones beside it.
+    """
     person = require(by, Right.TABLES)
     with write():
-        if not any((o.table, o.row, o.column) == (table, row, column) for o in bridge.overrides_in_force()):
-            raise NotFoundError("figure of the mill's own", f"{table}/{row}/{column}")
-        entry = TableOverride.objects.create(
-            table=table,
-            row=row,
-            column=column,
-            value=None,
-            reason=reason,
-            made_at=clock.now(),
-            made_by=person,
-        )
-        announce(person, "table", f"{table}/{row}"[:40], f"{column} as shipped again: {reason}"[:300])
-        return entry.pk
+        in_force = bridge.overrides_in_force()
+        own = [
+            o for o in in_force if (o.table, o.row) == (table, row) and (not columns or o.column in columns)
+        ]
+        missing = [column for column in columns if column not in {o.column for o in own}]
+        if missing or not own:
+            raise NotFoundError("figure of the mill's own", "/".join((table, row, *missing)))
+        bridge.load_tables().override([o for o in in_force if o not in own])
+        return tuple(_entry(person, table, row, o.column, None, reason) for o in own)

@@ -102,20 +102,40 @@ def _rows(model: type[RunInput] | type[RunOutput], runs: set[int]) -> Iterable[t
     )
 
 
+Moment = tuple[datetime, int]  # when a run began; its number settles what began at the same time
+
+
 def _walk(start: int, *, backward: bool) -> set[int]:
-    """Runs reached from a lot: against the fibre's way through outputs, or with it through inputs."""
+    """Runs reached from a lot: against the fibre's way through outputs, or with it through inputs.
+
+    A lot keeps its number through many runs, so each is entered only from the moment at which the fibre that
+    is followed was in it: backward the runs before, forward the runs after.
+    """
     enter, leave = (RunOutput, RunInput) if backward else (RunInput, RunOutput)
-    seen_lots, seen_runs, front = {start}, set(), {start}
+    seen_runs: set[int] = set()
+    reached: dict[int, Moment | None] = {start: None}  # lot -> from which moment on; None: any
+    front = {start}
     for _ in range(MOST_STEPS):
-        runs = set(enter.objects.filter(lot__in=front).values_list("run_id", flat=True)) - seen_runs
+        steps = enter.objects.filter(lot__in=front).values_list("lot_id", "run_id", "run__started_at")
+        runs = {
+            run: (at, run)
+            for lot, run, at in steps
+            if run not in seen_runs and _is_beyond((at, run), reached[lot], backward=backward)
+        }
         if not runs:
             break
-        seen_runs |= runs
-        front = set(leave.objects.filter(run__in=runs).values_list("lot_id", flat=True)) - seen_lots
-        seen_lots |= front
-        if not front:
-            break
+        seen_runs |= set(runs)
+        front = set()
+        for lot, run in leave.objects.filter(run__in=runs).values_list("lot_id", "run_id"):
+            if lot not in reached or not _is_beyond(runs[run], reached[lot], backward=backward):
+                reached[lot] = runs[run]
+                front.add(lot)
     return seen_runs
+
+
+def _is_beyond(moment: Moment, limit: Moment | None, *, backward: bool) -> bool:
+    """Whether a run lies on the far side of the moment at which its lot was reached."""
+    return limit is None or (moment < limit if backward else moment > limit)
 
 
 def _edge(row: tuple, *, into: bool) -> Edge:

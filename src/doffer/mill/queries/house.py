@@ -9,6 +9,7 @@ from typing import Any
 from doffer.errors import NotFoundError
 from doffer.mill import bridge, house
 from doffer.mill.models import Change, Job, Machine, Scale
+from doffer.mill.models.lots import Place
 from doffer.mill.queries.pages import ROWS_A_PAGE
 from doffer.people.models import Person
 
@@ -164,6 +165,11 @@ def settings() -> tuple[SettingRow, ...]:
         SettingRow(key, known.title, values[key], known.default, known.kind, known.choices, known.unit)
         for key, known in house.SETTINGS.items()
     )
+
+
+def mill_places() -> tuple[tuple[str, str], ...]:
+    """Key and name of each place of the mill in the order fibre walks through them, the store last."""
+    return tuple((place.value, str(place.label)) for place in Place)
 
 
 def is_started() -> bool:

@@ -2,6 +2,8 @@
 "use strict";
 (function () {
   const root = document.documentElement;
+  const FAULT = "Doffer stumbled over this; nothing was written down. Try once more, or load the page again.";
+  const SILENCE = "The mill's computer does not answer. Look whether it is switched on, then try once more.";
 
   function currentLook() {
     return root.dataset.theme || "auto";
@@ -23,6 +25,18 @@
       // storage switched off: the look holds for this page
     }
     showLook();
+  }
+
+  function noticeElement(sentence) {
+    const box = document.createElement("p");
+    box.className = "notice notice-error";
+    box.setAttribute("role", "alert");
+    box.textContent = sentence;
+    return box;
+  }
+
+  function notice(sentence) {
+    return noticeElement(sentence).outerHTML;
   }
 
   function closeMenus(except) {
@@ -78,12 +92,21 @@
   document.addEventListener("htmx:afterRequest", function (event) {
     event.detail.target.removeAttribute("aria-busy");
   });
-  // A refused form (409, 422) comes back with its sentences: show it in place, like a good answer.
+  // A refusal comes back with its sentences: show them in place, like a good answer. A bare sentence may hold
+  // what somebody typed, so it is put in as text and never read as a page.
   document.addEventListener("htmx:beforeSwap", function (event) {
-    if ([400, 409, 422].includes(event.detail.xhr.status)) {
-      event.detail.shouldSwap = true;
-      event.detail.isError = false;
-    }
+    const answer = event.detail.xhr;
+    if (answer.status < 400) return;
+    const type = answer.getResponseHeader("Content-Type") || "";
+    if (answer.status >= 500) event.detail.serverResponse = notice(FAULT);
+    else if (type.startsWith("text/plain")) event.detail.serverResponse = notice(answer.responseText);
+    event.detail.shouldSwap = true;
+    event.detail.isError = false;
+  });
+
+  document.addEventListener("htmx:sendError", function (event) {
+    event.detail.target.innerText = "";
+    event.detail.target.append(noticeElement(SILENCE));
   });
 
   document.addEventListener("DOMContentLoaded", function () {

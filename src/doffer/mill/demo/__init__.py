@@ -1,0 +1,1 @@
+"""The invented mill: its tables and how they become records."""

@@ -1,0 +1,287 @@
+"""What is printed where: every figure of a paper in words, in the mill's units, ready for its template."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from doffer.paper.letters import shortened
+from doffer.paper.papers import BagTag, Imprint, LotFace, LotSheet, RunCard, WeighOutSheet, WorkOrder
+from doffer.paper.scan import scan_address, scan_picture
+from doffer.pictures.calendar_words import say_day, say_time
+from doffer.pictures.wording import say, say_range
+from doffer.pictures.words import say_list, say_status, sentence, word
+from doffer.planning.order_plan import BatchPlan, StagePlan
+from doffer.planning.spread import Spread
+from doffer.working import Working
+
+Filled = dict[str, Any]
+FINGERPRINT_SIGNS = 8
+LONGEST_NAME, LONGEST_WORDS = 60, 80  # signs on a sheet
+TAG_NAME, TAG_WORDS = 36, 52  # signs on a tag, where all lines shrink to fit
+NAMES_SHOWN = 6  # owners or lots named in a line before it says how many more
+BASIS_TITLES = {
+    "eu_agreed": "EU, agreed regain",
+    "us_commercial": "US, commercial regain",
+    "oven_dry": "oven-dry",
+}
+FORMS = {"greasy": "in the grease"}
+
+
+def run_card(card: RunCard, imprint: Imprint) -> Filled:
+    """A run card."""
+    batch = card.batch
+    return {
+        "kind": "Run card",
+        "title": f"Run card {card.order}",
+        "order": card.order,
+        "owner": shortened(card.owner, LONGEST_NAME),
+        "product": sentence(card.product).rstrip("."),
+        "promised": _promise(card.promised_on, is_hard=card.is_hard_date),
+        "lots": _lots_in(card.lots, batch, imprint),
+        "stages": [_stage(place, stage, imprint) for place, stage in enumerate(batch.stages, start=1)],
+        "finished": _spread(batch.finished, imprint.system),
+        "pieces": _pieces(batch, imprint.system),
+        "warnings": [sentence(warning) for warning in (*batch.warnings, card.note) if warning],
+        "code": _code("order", card.order, imprint),
+        "foot": _foot(imprint, [use.lot for use in batch.lots]),
+    }
+
+
+def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
+    """A weigh-out sheet."""
+    batch, faces = sheet.batch, {lot.code: lot for lot in sheet.lots}
+    weighed = batch.weigh_out
+    assert weighed is not None  # refused when the sheet was made
+    names = [line.name for line in weighed.lines]
+    heaviest = max((layer.mass_g for layer in batch.layers), default=1)
+    return {
+        "kind": "Weigh-out sheet",
+        "title": f"Weigh-out sheet {sheet.order}",
+        "order": sheet.order,
+        "owner": shortened(sheet.owner, LONGEST_NAME),
+        "product": sentence(sheet.product).rstrip("."),
+        "finished": say(weighed.finished_mass_g, "g", imprint.system),
+        "total": _bench_mass(weighed.total_mass_g, imprint.system),
+        "limited": weighed.limited_by or "",
+        "lines": [
+            {
+                **_face(faces.get(line.name), line.name),
+                "weigh": _bench_mass(line.weigh_mass_g, imprint.system),
+                "label": say(line.label_share_frac, "frac", digits=1),
+                "weighed": say(line.weighed_share_frac, "frac", digits=1),
+                "naive": say(line.share_if_weighed_as_label_frac, "frac", digits=1),
+            }
+            for line in weighed.lines
+        ],
+        "bands": [
+            {
+                "place": str(layer.place),
+                "name": layer.name,
+                "mass": _grams(layer.mass_g),
+                "share": layer.mass_g / heaviest,
+                "ink": names.index(layer.name) if layer.name in names else 0,
+            }
+            for layer in batch.layers
+        ],
+        "labels": [{"basis": BASIS_TITLES[label.basis], "words": label.words} for label in batch.labels],
+        "doses": [
+            {"name": dose.name, "words": dose.words}
+            for stage in batch.stages
+            for dose in stage.doses
+            if stage.stage == "pick"
+        ],
+        "note": sentence(sheet.note),
+        "code": _code("order", sheet.order, imprint),
+        "foot": _foot(imprint, names),
+    }
+
+
+def bag_tag(tag: BagTag, imprint: Imprint) -> Filled:
+    """The tag of a bag."""
+    form = FORMS.get(tag.form, tag.form)
+    return {
+        **_face(tag.lot, tag.lot.code),
+        "owner": shortened(tag.lot.owner, TAG_NAME),
+        "what": shortened(" ".join(part for part in (tag.lot.colour, tag.lot.fibre) if part), TAG_WORDS),
+        "tag": tag.tag,
+        "place": str(tag.place),
+        "places": str(tag.of_places),
+        "gross": say(tag.gross_mass_g, "g", imprint.system),
+        "tare": say(tag.tare_mass_g, "g", imprint.system),
+        "net": say(tag.net_mass_g, "g", imprint.system),
+        "received": say_day(tag.received_on),
+        "note": shortened(" · ".join(part for part in (form, tag.note) if part), TAG_WORDS),
+        "imprint": " · ".join(part for part in (imprint.mill, imprint.version) if part),
+        "code": _code("tag", tag.tag, imprint),
+    }
+
+
+def work_order(order: WorkOrder, imprint: Imprint) -> Filled:
+    """A work order."""
+    system = imprint.system
+    return {
+        "kind": "Work order",
+        "title": f"Work order {order.order}",
+        "order": order.order,
+        "owner": shortened(order.owner, LONGEST_NAME),
+        "contact": order.contact,
+        "taken": f"{say_day(order.taken_on)}, by {order.taken_by}",
+        "wish": sentence(order.wish),
+        "bags": [
+            {
+                "tag": bag.tag,
+                "lot": bag.lot,
+                "fibre": bag.fibre,
+                "gross": say(bag.gross_mass_g, "g", system),
+                "tare": say(bag.tare_mass_g, "g", system),
+                "net": say(bag.net_mass_g, "g", system),
+                "note": bag.note,
+            }
+            for bag in order.bags
+        ],
+        "total": say(sum(bag.net_mass_g for bag in order.bags), "g", system),
+        "expected": _spread(order.expected, system) if order.expected else None,
+        "safe": say(order.expected.safe, "g", system) if order.expected else "",
+        "grades": [sentence(note) for note in order.grade_notes],
+        "prices": list(order.price_words),
+        "waste": _answer(order.wants_waste_back),
+        "blend": _answer(order.may_blend),
+        "hard": _answer(order.is_hard_date),
+        "promised": say_day(order.promised_on) if order.promised_on else "",
+        "terms": order.terms,
+        "mill": imprint.mill,
+        "code": _code("order", order.order, imprint),
+        "foot": _foot(imprint, [bag.lot for bag in order.bags]),
+    }
+
+
+def lot_sheet(sheet: LotSheet, imprint: Imprint) -> Filled:
+    """A lot on one page."""
+    system = imprint.system
+    return {
+        "kind": "Lot sheet",
+        "title": f"Lot sheet {sheet.lot.code}",
+        **_face(sheet.lot, sheet.lot.code),
+        "owner": shortened(sheet.lot.owner, LONGEST_NAME),
+        "facts": [{"name": name, "words": words} for name, words in sheet.facts],
+        "weighings": [
+            {
+                "on": say_day(line.on),
+                "what": line.what,
+                "net": say(line.net_mass_g, "g", system),
+                "dry": say(line.dry_mass_g, "g", system),
+                "rh": say(line.rh_frac, "frac"),
+                "by": line.by,
+            }
+            for line in sheet.weighings
+        ],
+        "working": _working(sheet.working, system) if sheet.working else None,
+        "note": sentence(sheet.note),
+        "code": _code("lot", sheet.lot.code, imprint),
+        "foot": _foot(imprint, [sheet.lot.code]),
+    }
+
+
+def _stage(place: int, stage: StagePlan, imprint: Imprint) -> Filled:
+    system = imprint.system
+    return {
+        "place": str(place),
+        "name": word(stage.stage, imprint.country).capitalize(),
+        "machine": stage.machine if stage.machine != stage.stage else "",
+        "lots": _lot_of(stage),
+        "weigh_in": say(stage.weighed_in.mean, "g", system),
+        "weigh_out": _spread(stage.weighed, system),
+        "settings": list(stage.settings),
+        "doses": [{"name": dose.name, "words": dose.words} for dose in stage.doses],
+        "losses": "; ".join(f"{loss.name} {say(round(loss.mass_g), 'g', system)}" for loss in stage.losses),
+        "cautions": [sentence(caution.text) for caution in stage.cautions],
+    }
+
+
+def _lot_of(stage: StagePlan) -> str:
+    """Which lot a step of its own is for: the name of such a step is "wash L015"."""
+    return stage.name.removeprefix(stage.stage).strip()
+
+
+def _lots_in(lots: Sequence[LotFace], batch: BatchPlan, imprint: Imprint) -> list[Filled]:
+    faces = {lot.code: lot for lot in lots}
+    return [
+        {
+            **_face(faces.get(use.lot), use.lot, use.fibre),
+            "take": say(use.weighed_mass_g, "g", imprint.system),
+        }
+        for use in batch.lots
+    ]
+
+
+def _face(lot: LotFace | None, code: str, fibre: str = "") -> Filled:
+    if lot is None:
+        return {"lot": code, "fibre": fibre, "colour": "", "hex": "", "owner": ""}
+    return {
+        "lot": lot.code,
+        "fibre": shortened(lot.fibre, LONGEST_NAME),
+        "colour": shortened(lot.colour, LONGEST_NAME),
+        "hex": lot.colour_hex,
+        "owner": shortened(lot.owner, LONGEST_NAME),
+    }
+
+
+def _spread(figure: Spread, system: str) -> Filled:
+    return {"mean": say(figure.mean, "g", system), "range": say_range(figure.low, figure.high, "g", system)}
+
+
+def _pieces(batch: BatchPlan, system: str) -> str:
+    pieces = batch.pieces
+    each = say(pieces.piece_mass_g, "g", system)
+    return (
+        f"{pieces.expected} × {each} expected, {pieces.low} to {pieces.high}; {pieces.safe} safe to promise"
+    )
+
+
+def _bench_mass(mass_g: float, system: str) -> Filled:
+    """A weight for the bench scale: whole grams, as layers are laid; beside it lb and oz in US units."""
+    also = say(mass_g, "g", system, digits=1) if system == "us" else ""
+    return {"grams": _grams(mass_g), "also": also}
+
+
+def _grams(mass_g: float) -> str:
+    return f"{say(round(mass_g), 'count')}\u00a0g"
+
+
+def _promise(day: Any, *, is_hard: bool) -> str:
+    return f"{'promised' if is_hard else 'aimed at'} {say_day(day)}" if day else "no date promised"
+
+
+def _answer(value: bool | None) -> str:  # noqa: FBT001 - an answer of the owner, not a switch
+    return "" if value is None else "yes" if value else "no"
+
+
+def _named(names: Iterable[str]) -> str:
+    shown = list(dict.fromkeys(names))
+    rest = len(shown) - NAMES_SHOWN
+    return say_list([*shown[:NAMES_SHOWN], f"{rest} more"] if rest > 0 else shown)
+
+
+def _working(working: Working, system: str) -> Filled:
+    """A working without its parts: the shortest that still can be checked by hand."""
+    terms = [*working.inputs, working.result]
+    return {
+        "title": working.title,
+        "formula": working.formula,
+        "terms": [{"name": t.name, "value": say(t.value, t.unit, system), "note": t.note} for t in terms],
+        "source": f"{working.source} ({say_status(working.status)})",
+        "note": working.note,
+    }
+
+
+def _code(kind: str, code: str, imprint: Imprint) -> Filled:
+    payload = scan_address(imprint.address, kind=kind, code=code)
+    return {"svg": scan_picture(payload), "letters": code, "says": f"Square code of {kind} {code}: {payload}"}
+
+
+def _foot(imprint: Imprint, lots: Sequence[str]) -> Filled:
+    tables = imprint.tables_sha256[:FINGERPRINT_SIGNS]
+    printed = f"{say_day(imprint.printed_at.date())}, {say_time(imprint.printed_at)}"
+    parts = [imprint.mill, _named(lots), imprint.version, printed, f"tables {tables}" if tables else ""]
+    return {"words": " · ".join(part for part in parts if part), "mill": imprint.mill}
