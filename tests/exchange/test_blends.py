@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.exchange.outcome import is_sentence, outcome
 
@@ -67,6 +67,7 @@ def test_shares_sum_to_one_or_are_refused(parts):
             parse_shares(typed)
 
 
+@settings(deadline=None)
 @given(st.one_of(st.text(max_size=50), st.text(alphabet="0123456789/,.% woladnsik=", max_size=30)))
 def test_whatever_is_typed_gives_a_blend_or_a_sentence(typed):
     result = outcome(parse_blend, typed, TABLES)

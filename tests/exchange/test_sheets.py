@@ -191,13 +191,14 @@ def test_a_row_that_claims_thousands_of_columns_is_turned_away():
 GOOD = workbook([("lot", "weight", "owner"), (1, 2.5, "x"), (2, "3 kg", "y")])
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(st.integers(min_value=0, max_value=len(GOOD) - 1), st.binary(min_size=1, max_size=40))
 def test_a_damaged_workbook_is_read_or_turned_away(at, junk):
     result = outcome(read, GOOD[:at] + junk + GOOD[at + len(junk) :], "hurt.xlsx")
     assert is_sentence(result) or isinstance(result, Sheet)
 
 
+@settings(deadline=None)
 @given(st.one_of(st.binary(max_size=200), st.text(max_size=200).map(str.encode)))
 def test_any_file_is_read_or_turned_away(data):
     result = outcome(read, data, "any")

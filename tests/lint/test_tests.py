@@ -4,18 +4,18 @@ import ast
 from pathlib import Path
 
 TESTS = Path(__file__).parents[1]
+EXPECTS = ("pytest.raises", "pytest.warns", "pytest.fail", "expect")
 
 
 def claims(node: ast.AST) -> bool:
-    """Whether a test asserts, expects an error, or calls something of ours that is named for checking."""
+    """Whether a test asserts, expects an error, waits for something, or calls what is named for checking."""
     for part in ast.walk(node):
         if isinstance(part, ast.Assert):
             return True
         if isinstance(part, ast.Call):
             name = ast.unparse(part.func)
-            if name in ("pytest.raises", "pytest.warns", "pytest.fail") or name.split(".")[-1].startswith(
-                ("assert_", "expect_", "check_")
-            ):
+            last = name.rpartition(".")[2]
+            if name in EXPECTS or last == "wait_for" or last.startswith(("assert_", "expect_", "check_")):
                 return True
     return False
 

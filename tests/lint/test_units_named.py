@@ -17,6 +17,7 @@ g_cm3 g_per_m g_per_ml g_per_l m_per_min m_per_100g g_per_100ml frac_owf kg_per_
 """
 LONGEST_FIRST = sorted(UNIT_WORDS.split(), key=len, reverse=True)
 # Pure ratios and letters of a formula: numbers without a unit.
+SAME = {"frac_owf": "frac"}  # on the weight of fibre says the basis, not another unit
 RATIO_WORDS = """
 draft doublings share shares ratio liquor_ratio water_parts factor level quantile z x y k sd cv low high
 mean value weight weights passes plies fold noise count_noise confidence
@@ -29,7 +30,7 @@ def unit_of(name: str) -> str | None:
     """The unit a name ends in: `dry_mass_g` -> g, `stock_g_per_100ml` -> g_per_100ml, plurals too."""
     for unit in LONGEST_FIRST:
         if name == unit or name.endswith((f"_{unit}", f"_{unit}s")):
-            return unit
+            return SAME.get(unit, unit)
     return None
 
 

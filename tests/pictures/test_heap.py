@@ -41,3 +41,10 @@ def test_a_bag_wider_than_the_column_stands_in_its_middle_on_top():
 
 def test_an_empty_place_has_no_height():
     assert height_of([]) == 0
+
+
+@given(radii=RADII, most=st.floats(60, 200))
+def test_a_heap_ends_before_it_grows_too_high(radii, most):
+    placed = heap(radii, 120, most_height=most)
+    assert height_of(placed) <= most
+    assert placed == heap(radii, 120)[: len(placed)]

@@ -87,7 +87,6 @@ def pictures() -> list[tuple[str, str]]:
     """Each picture with its name."""
     return [
         ("strand", strand.strand(places())),
-        ("strand middle", strand.strand(places(), width=860)),
         ("strand tall", strand.strand_tall(places())),
         ("river", flow.river("Raw fleece", 6500, RIVER, colour="#cdbfa2")),
         ("river tall", flow.river_tall("Raw fleece", 6500, RIVER, colour="#cdbfa2")),

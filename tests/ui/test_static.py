@@ -110,7 +110,7 @@ def test_our_scripts_run_no_text_as_code():
 
 def test_every_template_compiles(env):
     for name in env.list_templates():
-        env.get_template(name)
+        assert env.get_template(name).name == name
 
 
 def test_buttons_and_fields_are_a_thumb_high():

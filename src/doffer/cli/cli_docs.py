@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     """Print or check."""
     from doffer.errors import ConflictError
 
-    text = reference()
+    text = reference(args.top)
     if args.check is None:
         sys.stdout.write(text)
         return 0
@@ -50,15 +50,12 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def reference() -> str:
+def reference(top: argparse.ArgumentParser) -> str:
     """The whole reference as Markdown."""
-    from doffer.cli.main import parser
-
     os.environ["COLUMNS"] = WIDTH  # argparse wraps at the terminal's width
     parts = [HEAD]
     parts += [
-        f"## doffer {name}\n\n```\n{words.format_help().rstrip()}\n```\n"
-        for name, words in verbs_of(parser())
+        f"## doffer {name}\n\n```\n{words.format_help().rstrip()}\n```\n" for name, words in verbs_of(top)
     ]
     return "\n".join(parts)
 

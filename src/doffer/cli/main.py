@@ -17,6 +17,8 @@ from doffer.cli import (
     cli_docs,
     demo,
     dose,
+    export,
+    import_file,
     init,
     plan,
     restore,
@@ -28,7 +30,21 @@ from doffer.cli import (
 from doffer.cli.output import refuse
 from doffer.errors import DofferError
 
-VERBS = (serve, demo, init, plan, weigh_out, dose, table, backup, restore, worker, cli_docs)
+VERBS = (
+    serve,
+    demo,
+    init,
+    plan,
+    weigh_out,
+    dose,
+    table,
+    import_file,
+    export,
+    backup,
+    restore,
+    worker,
+    cli_docs,
+)
 STOPPED = 130
 
 
@@ -48,7 +64,9 @@ def parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command line; returns the exit code."""
-    args = parser().parse_args(argv)
+    top = parser()
+    args = top.parse_args(argv)
+    args.top = top
     try:
         return int(args.run(args))
     except DofferError as error:

@@ -62,3 +62,11 @@ def yarn(text: str) -> tuple[int, str]:
     if match is None:
         raise argparse.ArgumentTypeError(f"“{text}” must look like 2-ply 200 m/100g")
     return int(match[1]), match[2].strip()
+
+
+def whole_numbers(text: str) -> tuple[int, ...]:
+    """`4,7` as row numbers."""
+    try:
+        return tuple(int(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"“{text}” must look like 4,7") from None

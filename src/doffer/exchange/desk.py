@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TypeVar
 
-from doffer.errors import InputError
+from doffer.errors import InputError, NotFoundError
 from doffer.exchange.headings import Column
 from doffer.exchange.numbers import PLAIN, Cell, Habits, is_blank
+from doffer.fibre.kinds import Kind, find_kind
 from doffer.tables.loader import Tables
 
 T = TypeVar("T")
@@ -66,6 +67,7 @@ class Desk:
     columns: Mapping[str, Column]
     cells: Mapping[str, Cell]
     extras: tuple[tuple[str, Cell], ...] = ()
+    kinds: dict[str, Kind | NotFoundError] = field(default_factory=dict)  # found in earlier lines
     sentences: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     to_keep: list[str] = field(default_factory=list)  # words for the note, so that nothing is lost
@@ -73,6 +75,19 @@ class Desk:
     def has(self, name: str) -> bool:
         """Whether the line says anything in this column."""
         return not is_blank(self.cells.get(name))
+
+    def kind(self, typed: str) -> Kind:
+        """Fibre and breed of a word; a list says the same few words on every line."""
+        found = self.kinds.get(typed)
+        if found is None:
+            try:
+                found = find_kind(self.beside.tables, typed)
+            except NotFoundError as missing:
+                found = missing
+            self.kinds[typed] = found
+        if isinstance(found, NotFoundError):
+            raise NotFoundError(found.kind, found.key, found.hint)
+        return found
 
     def heading(self, name: str) -> str:
         """The column's heading as the sender wrote it."""

@@ -18,9 +18,9 @@ SPELLINGS = {
         client; flock owner; name of owner; from; sender; producer; grower; shepherd; besitzer; hof
     """,
     "fibre": """
-        fibre; fiber; fibre type; fiber type; kind; kind of fibre; animal; species; material; faser;
-        type
+        fibre; fiber; fibre type; fiber type; kind of fibre; animal; species; material; faser
     """,
+    "type": "type; kind",
     "breed": "breed; breed or type; breed type; sheep breed; variety; cross; rasse",
     "colour": """
         colour; color; colour name; color name; natural colour; natural color; shade; farbe
@@ -42,7 +42,7 @@ SPELLINGS = {
         fleece weight; netto
     """,
     "weight": """
-        weight; wt; mass; kilos; pounds; kg; lb; lbs; amount; quantity; gewicht; raw weight;
+        weight; wt; mass; kilos; pounds; kg; g; grams; lb; lbs; oz; amount; quantity; gewicht; raw weight;
         incoming weight
     """,
     "rh": "rh; humidity; room humidity; rh at weighing; relative humidity; room rh",
@@ -70,7 +70,7 @@ SPELLINGS = {
         other; bemerkung
     """,
 }
-FIELDS = tuple(SPELLINGS)
+FIELDS = tuple(name for name in SPELLINGS if name not in ("weight", "type"))
 LONGEST_HEADING = 60  # signs; a sentence above the list is no heading
 FIELD_OF = {" ".join(name.split()): field for field, names in SPELLINGS.items() for name in names.split(";")}
 LB_AND_OZ = "lb oz"  # the cells say both; a bare number says neither
@@ -161,8 +161,8 @@ def columns_of(headings: Sequence[object]) -> tuple[tuple[Column, ...], tuple[st
         elif column.field:
             taken[column.field] = heading
         columns.append(column)
-    if "weight" in taken and "net" not in taken:
-        columns = [Column(c.heading, "net", c.unit) if c.field == "weight" else c for c in columns]
-    elif "weight" in taken:
-        columns = [Column(c.heading) if c.field == "weight" else c for c in columns]
-    return tuple(columns), tuple(remarks)
+    meant = {
+        "weight": "" if "net" in taken else "net",
+        "type": "fibre" if "fibre" not in taken else "breed" if "breed" not in taken else "",
+    }  # headings that say different things beside different others
+    return tuple(Column(c.heading, meant.get(c.field, c.field), c.unit) for c in columns), tuple(remarks)

@@ -19,7 +19,7 @@ from doffer.exchange.quantities import (
     parse_share,
     read_mass,
 )
-from doffer.fibre.kinds import Kind, find_kind
+from doffer.fibre.kinds import Kind
 from doffer.fibre.material import Form
 from doffer.mill.import_rows import LotRow
 
@@ -140,7 +140,7 @@ def _found(desk: Desk, name: str) -> Kind | None:
     if not typed:
         return None
     try:
-        return find_kind(desk.beside.tables, typed)
+        return desk.kind(typed)
     except NotFoundError as missing:
         what = "breed or fibre" if name == "breed" else "fibre or breed"
         desk.sentences.append(str(NotFoundError(what, typed, missing.hint)))

@@ -12,12 +12,13 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from doffer.errors import InputError, RefusedError
+from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.exchange.desk import Beside, Desk, clean
 from doffer.exchange.headings import Column, columns_of, known_columns
 from doffer.exchange.lot_line import understand
 from doffer.exchange.numbers import Cell
 from doffer.exchange.sheets import FIELD, Line, read_sheet
+from doffer.fibre.kinds import Kind
 from doffer.mill.import_rows import LotRow
 
 HEADING_LINES = 20  # a title and an address may stand above the headings
@@ -104,7 +105,9 @@ def preview_lots(data: bytes, file_name: str, beside: Beside) -> ImportPreview:
         f"Line {line.number} stands above the headings and was not read." for line in sheet.lines[:at]
     )
     with_habits = _with_habits(beside, columns, lines)
-    rows = tuple(_read_line(line, columns, with_habits, is_csv=sheet.kind == "csv") for line in lines)
+    kinds: dict[str, Kind | NotFoundError] = {}
+    is_csv = sheet.kind == "csv"
+    rows = tuple(_read_line(line, columns, with_habits, kinds, is_csv=is_csv) for line in lines)
     return ImportPreview(
         file_name=file_name,
         sha256=hashlib.sha256(data).hexdigest(),
@@ -209,7 +212,14 @@ def _with_habits(beside: Beside, columns: Sequence[Column], lines: Sequence[Line
     return dataclasses.replace(beside, habits=dataclasses.replace(beside.habits, commas_seen=True))
 
 
-def _read_line(line: Line, columns: Sequence[Column], beside: Beside, *, is_csv: bool) -> RowResult:
+def _read_line(
+    line: Line,
+    columns: Sequence[Column],
+    beside: Beside,
+    kinds: dict[str, Kind | NotFoundError],
+    *,
+    is_csv: bool,
+) -> RowResult:
     shown = tuple(clean(cell) for cell in line.cells)
     over = len(line.cells) - len(columns)
     if over > 0 and is_csv:
@@ -227,7 +237,7 @@ def _read_line(line: Line, columns: Sequence[Column], beside: Beside, *, is_csv:
             by_field[column.field] = cell
         else:
             extras.append((column.heading, cell))
-    desk = Desk(beside, names, by_field, tuple(extras))
+    desk = Desk(beside, names, by_field, tuple(extras), kinds)
     lot = understand(desk)
     return RowResult(line.number, lot, tuple(desk.sentences), tuple(desk.remarks), shown)
 

@@ -12,19 +12,26 @@ PULL_TO_MIDDLE: Final = 0.18  # how much a spot nearer to the middle is preferre
 Circle = tuple[float, float, float]
 
 
-def heap(radii: Sequence[float], width: float) -> list[Circle]:
+def heap(radii: Sequence[float], width: float, *, most_height: float = math.inf) -> list[Circle]:
     """Place circles one after the other on the floor y = 0 of a column 0..width; y grows upward.
 
-    Returns (x, y, radius) in the order given. A circle wider than the column stands in its middle.
+    Returns (x, y, radius) in the order given; fewer than given once a circle would rise above `most_height`.
+    A circle wider than the column stands in its middle.
     """
     placed: list[Circle] = []
     for radius in radii:
-        spots = [spot for spot in _spots(radius, width, placed) if _is_free(spot, radius, placed)]
-        if not spots:
-            spots = [(width / 2, max((y + r for _, y, r in placed), default=0.0) + radius)]
-        x, y = min(spots, key=lambda spot: (spot[1] + PULL_TO_MIDDLE * abs(spot[0] - width / 2), spot[0]))
+        spots = sorted(_spots(radius, width, placed), key=lambda spot: _cost(spot, width))
+        above = max((y + r for _, y, r in placed), default=0.0) + radius
+        x, y = next((spot for spot in spots if _is_free(spot, radius, placed)), (width / 2, above))
+        if y + radius > most_height:
+            break
         placed.append((x, y, radius))
     return placed
+
+
+def _cost(spot: tuple[float, float], width: float) -> tuple[float, float]:
+    """Low and near the middle comes first."""
+    return spot[1] + PULL_TO_MIDDLE * abs(spot[0] - width / 2), spot[0]
 
 
 def height_of(circles: Sequence[Circle]) -> float:

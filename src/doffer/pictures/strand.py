@@ -23,7 +23,8 @@ MOST_HEAP_PX: Final = 290.0
 MOST_TALL_ROWS_PX: Final = 190.0
 LARGEST_RADIUS_PX: Final = 62.0
 MOST_PX2_PER_G: Final = 1.3
-SHRINK: Final = 0.92
+SHRINK: Final = 0.85  # step by which the rows of the upright strand are made smaller
+HALVINGS: Final = 5
 SMALLEST_HEAVIEST_PX: Final = 22.0  # the heaviest lot of the day is never drawn smaller
 FULL_COLUMN_PX: Final = 70.0
 EMPTY_COLUMN_PX: Final = 54.0
@@ -139,18 +140,40 @@ def _columns(places: Sequence[Place], width: float) -> list[float]:
 
 
 def _fit(places: Sequence[Place], columns: Sequence[float]) -> tuple[float, list[list[heap.Circle]]]:
-    """Pixels squared per gram, and the heaps it gives: as large as the height allows."""
-    scale, least = _scales(places, LARGEST_RADIUS_PX)
-    while True:
-        heaps = [
-            heap.heap([tuft.footprint(lot.code, scale * lot.mass_g) for lot in lots[:MOST_TUFTS]], column)
-            for lots, column in zip(map(_heaviest_first, places), columns, strict=True)
-        ]
-        if max(map(heap.height_of, heaps), default=0.0) <= MOST_HEAP_PX:
-            return scale, heaps
-        if scale <= least:
-            return scale, [_cut(circles) for circles in heaps]
-        scale *= SHRINK
+    """Pixels squared per gram, and the heaps it gives: as large as the height allows.
+
+    Where the smallest scale is still too large, heaps end at the height allowed.
+    """
+    lots = [_heaviest_first(place)[:MOST_TUFTS] for place in places]
+    largest, least = _scales(places, LARGEST_RADIUS_PX)
+    best = _heaps(lots, columns, largest)
+    if best is not None:
+        return largest, best
+    scale, best = least, _heaps(lots, columns, least)
+    if best is None:
+        return least, _heaps(lots, columns, least, is_cut=True) or []
+    for _ in range(HALVINGS):
+        middle = (scale + largest) / 2
+        tried = _heaps(lots, columns, middle)
+        if tried is None:
+            largest = middle
+        else:
+            scale, best = middle, tried
+    return scale, best
+
+
+def _heaps(
+    lots: Sequence[Sequence[Tuft]], columns: Sequence[float], scale: float, *, is_cut: bool = False
+) -> list[list[heap.Circle]] | None:
+    """A heap per place, or None as soon as one is too high."""
+    heaps = []
+    for standing, column in zip(lots, columns, strict=True):
+        radii = [tuft.footprint(lot.code, scale * lot.mass_g) for lot in standing]
+        circles = heap.heap(radii, column, most_height=MOST_HEAP_PX)
+        if len(circles) < len(radii) and not is_cut:
+            return None
+        heaps.append(circles)
+    return heaps
 
 
 def _scales(places: Sequence[Place], largest_px: float) -> tuple[float, float]:
@@ -158,14 +181,6 @@ def _scales(places: Sequence[Place], largest_px: float) -> tuple[float, float]:
     heaviest = max((lot.mass_g for place in places for lot in place.lots), default=1.0)
     per_radius = math.pi / max(heaviest, 1.0)
     return min(MOST_PX2_PER_G, per_radius * largest_px**2), per_radius * SMALLEST_HEAVIEST_PX**2
-
-
-def _cut(circles: list[heap.Circle]) -> list[heap.Circle]:
-    """The first circles of a heap, as many as stay below the height allowed."""
-    for count, (_, y, radius) in enumerate(circles):
-        if y + radius > MOST_HEAP_PX:
-            return circles[:count]
-    return circles
 
 
 def _tall_scale(places: Sequence[Place], room: float) -> float:
@@ -237,7 +252,7 @@ def _steps(start: float, end: float, step: float) -> list[float]:
 
 def _line(points: Sequence[svg.Point], *, is_upright: bool) -> str:
     turned = [(y, x) if is_upright else (x, y) for x, y in points]
-    return "M" + "L".join(f"{num(x)} {num(y)}" for x, y in turned)
+    return "M" + "L".join(f"{svg.near(x)} {svg.near(y)}" for x, y in turned)
 
 
 def _said(lot: Tuft, place: Place, system: str) -> str:

@@ -19,7 +19,16 @@ Attribute = str | float | int | None
 
 def num(value: float) -> str:
     """A coordinate with at most two decimals."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return _short(f"{value:.2f}")
+
+
+def near(value: float) -> str:
+    """A coordinate with one decimal: enough for the bends of fibre, and half the page to send."""
+    return _short(f"{value:.1f}")
+
+
+def _short(text: str) -> str:
+    text = text.rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
 
 
@@ -121,12 +130,12 @@ def polygon_area(points: Sequence[Point]) -> float:
 def smooth_closed(points: Sequence[Point]) -> str:
     """Path data of a closed smooth line through the points."""
     count = len(points)
-    data = [f"M{num(points[0][0])} {num(points[0][1])}"]
+    data = [f"M{near(points[0][0])} {near(points[0][1])}"]
     for i in range(count):
         before, here, there, after = (points[(i + k) % count] for k in (-1, 0, 1, 2))
         c1 = (here[0] + (there[0] - before[0]) * KAPPA, here[1] + (there[1] - before[1]) * KAPPA)
         c2 = (there[0] - (after[0] - here[0]) * KAPPA, there[1] - (after[1] - here[1]) * KAPPA)
-        data.append("C" + " ".join(f"{num(x)} {num(y)}" for x, y in (c1, c2, there)))
+        data.append("C" + " ".join(f"{near(x)} {near(y)}" for x, y in (c1, c2, there)))
     return "".join(data) + "Z"
 
 
@@ -134,7 +143,7 @@ def wave(x: float, y: float, length: float, *, rise: float, half: float) -> str:
     """Path data of a crimp: half waves of the length `half`, `rise` high."""
     count = max(2, round(length / half))
     step = length / count
-    return f"M{num(x)} {num(y)}q{num(step / 2)} {num(-2 * rise)} {num(step)} 0" + f"t{num(step)} 0" * (
+    return f"M{near(x)} {near(y)}q{near(step / 2)} {near(-2 * rise)} {near(step)} 0" + f"t{near(step)} 0" * (
         count - 1
     )
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from doffer.pictures import colour, svg
 from doffer.pictures.svg import Point, el, num
 
-CORNERS: Final = 26
+CORNERS: Final = 22
 LOBES: Final = ((2, 0.07), (3, 0.055), (4, 0.035), (5, 0.03), (8, 0.018))  # waves around the edge, how deep
 SQUASH: Final = 1.07  # a heap lies a little wider than it is high
 LABEL_PX: Final = 15
@@ -52,6 +53,7 @@ def radius_of(area: float) -> float:
     return math.sqrt(area / math.pi)
 
 
+@lru_cache(maxsize=2048)
 def shape(seed: str, area: float, fill: str, *, clear_px: float = 0.0, is_held: bool = False) -> str:
     """The tuft around (0, 0); a belt `clear_px` high in its middle stays free of crimp for a label."""
     edge = outline(seed, area)

@@ -225,7 +225,7 @@ def dye(
                 Term("fibre, conditioned", fibre_mass_g, "g"),
                 Term("depth", depth_frac_owf, "frac", "on the weight of fibre"),
                 Term("stock solution", stock_g_per_100ml, "g/100 ml"),
-                Term("liquor ratio", liquor_ratio, "l/kg"),
+                Term("liquor ratio", liquor_ratio, "l_per_kg"),
                 Term("water already in the fibre", fibre_water_l, "l"),
             ),
             result=Term(
@@ -272,7 +272,7 @@ def acid(
                 Term("fibre, conditioned", fibre_mass_g, "g"),
                 Term("dose", dose_frac_owf, "frac", "as pure acid on the weight of fibre"),
                 Term("strength", strength_frac, "frac", "by mass"),
-                Term("density", density_g_per_ml, "g/ml"),
+                Term("density", density_g_per_ml, "g_cm3"),
             ),
             result=Term("acid to measure", volume, "ml"),
             source="arithmetic; strength and density from table additives or the bottle",

@@ -65,6 +65,7 @@ def _bag(row: LotRow) -> Bag:
         facts=FibreFacts(
             fibre=row.fibre,
             breed=row.breed or "",
+            breed_typed=row.breed_typed,
             colour_name=row.colour,
             diameter_um=row.diameter_um,
             diameter_sd_um=row.diameter_sd_um,

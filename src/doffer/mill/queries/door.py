@@ -18,6 +18,7 @@ from doffer.mill.models.lots import Pest, Place
 from doffer.mill.models.weighings import Moment
 from doffer.mill.queries.lots import LotRow, held_now, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE
+from doffer.planning.start import yield_triangle_frac
 
 TARES_OFFERED = 6
 AIR_KEEPS = timedelta(hours=12)  # a humidity read this morning still says something; yesterday's does not
@@ -171,8 +172,15 @@ def weigh_at_door(
     is_raw = form in bridge.RAW_FORMS
     clean, washed = None, (None, None, None)
     if is_raw:
-        stand_in = Lot(fibre=kind.fibre.fibre, breed=breed.breed if breed else "")
-        washed = tuple(share * net_g for share in bridge.clean_share_of(stand_in, tables))
+        bag = Lot(
+            code="this bag",
+            fibre=kind.fibre.fibre,
+            breed=breed.breed if breed else "",
+            now_form=form,
+            now_mass_mg=bridge.mg(net_g),
+        )
+        start = bridge.lot_start_of(bag, [bridge.Origin(bag, 1.0)], tables)
+        washed = tuple(share * net_g for share in yield_triangle_frac(start, tables))
     elif rh_frac is not None:
         clean = weigh_clean(
             tables,

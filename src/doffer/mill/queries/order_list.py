@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from doffer.mill import clock
 from doffer.mill.models import Hold, Lot, Order, OrderLot
@@ -106,18 +106,9 @@ def _chosen(orders: QuerySet[Order], shown: str) -> QuerySet[Order]:
 
 
 def _standing(orders: list[Order]) -> dict[int, list[LotRow]]:
-    """Lots of these orders by order id, those used up left out."""
-    links = list(
-        OrderLot.objects.filter(order__in=orders)
-        .exclude(role="mill fibre")
-        .order_by("pk")
-        .values_list("order_id", "lot_id")
-    )
-    if any(order.customer.is_own for order in orders):
-        own = [order.pk for order in orders if order.customer.is_own]
-        links += list(
-            OrderLot.objects.filter(order__in=own, role="mill fibre").values_list("order_id", "lot_id")
-        )
+    """The owner's lots of these orders by order id; what is used up and the mill's own fibre are left out."""
+    mine = OrderLot.objects.filter(order__in=orders, lot__customer=F("order__customer"))
+    links = list(mine.order_by("pk").values_list("order_id", "lot_id"))
     rows = dict(rows_of(Lot.objects.filter(pk__in={lot for _, lot in links}), held_now()))
     standing: dict[int, list[LotRow]] = {}
     for order, lot in links:

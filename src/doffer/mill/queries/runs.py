@@ -11,10 +11,12 @@ from doffer.errors import InputError, NotFoundError
 from doffer.fibre.material import Form, Material, join
 from doffer.fibre.moisture import agreed_regain_frac
 from doffer.mill import bridge
+from doffer.mill.booking import Reading
 from doffer.mill.models import JoinDecision, Lot, Machine, Run
 from doffer.mill.queries.lots import LotRow, held_now, rows_of
 from doffer.mill.queries.orders import RunRow
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
+from doffer.planning.start import yield_triangle_frac
 from doffer.process.losses import loss_range
 from doffer.process.stage import Caution, StageSettings, cautions_for
 from doffer.process.stages import STAGES
@@ -32,6 +34,23 @@ class Part:
     lot: str
     mass_g: float
     dry_mass_g: float | None
+
+
+def part_of(row: LotRow, mass_g: float | None = None) -> Part:
+    """The whole lot as it stands, or this much of it [g], with the dry fibre in it where that is known."""
+    mass = row.mass_g if mass_g is None else mass_g
+    if row.dry_mass_g is None or not row.mass_g:
+        return Part(row.code, mass, None)
+    return Part(row.code, mass, row.dry_mass_g * mass / row.mass_g)
+
+
+def reading_as_it_stood(row: LotRow) -> Reading:
+    """A lot that goes on without being weighed again: its last weight, with the water that was in it then."""
+    words = "as weighed last, not weighed again"
+    if not row.dry_mass_g:
+        return Reading(gross_g=row.mass_g, note=words)
+    regain = row.mass_g / row.dry_mass_g - 1
+    return Reading(gross_g=row.mass_g, branch="measured", measured_regain_frac=regain, note=words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +272,8 @@ def _material(lot: Lot, origins: Sequence[bridge.Origin], part: Part, tables: Ta
         regain = tables.fibres[lot.fibre].regain65_pct / 100
     if part.dry_mass_g is None:
         agreed = agreed_regain_frac(tables, lot.fibre)
-        dry = part.mass_g * np.array(bridge.clean_share_of(lot, tables)) / (1 + agreed)
+        washed = np.array(yield_triangle_frac(bridge.lot_start_of(lot, origins, tables), tables))
+        dry = part.mass_g * washed / (1 + agreed)
         foreign = np.maximum(0.0, part.mass_g - dry * (1 + regain))
     else:
         dry = np.full(3, part.dry_mass_g)

@@ -1,0 +1,228 @@
+"""What was typed at the counter, read into a wish that can be planned; sentences stay beside their fields."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from doffer.errors import DofferError, InputError, NotFoundError
+from doffer.exchange.quantities import parse_count_tex, parse_micron, parse_share
+from doffer.fibre.count import from_tex
+from doffer.fibre.kinds import find_kind
+from doffer.mill.queries.lots import LotRow
+from doffer.mill.queries.plan_inputs import PlanInputs
+from doffer.office.order_spec import (
+    BatchWish,
+    Expected,
+    OrderWish,
+    Planned,
+    expected_fibre,
+    shares_typed,
+    start_of_expected,
+    ways_of,
+)
+from doffer.office.readings import MASS_UNIT, Typed
+from doffer.planning.batch import plan_order
+from doffer.planning.spec import MAX_PLIES, MIN_PLIES, BatchSpec, LotStart, OrderSpec, Wish
+from doffer.tables.loader import Tables
+
+FORMS = (
+    ("greasy", "In the grease", "not skirted yet: the mill skirts"),
+    ("skirted", "In the grease, skirted", "the owner has skirted it"),
+    ("scoured", "Washed", "clean and dry"),
+)
+PRODUCTS = (
+    ("batt", "Batts", "for felting or spinning by hand"),
+    ("roving", "Roving", "for felting or spinning by hand"),
+    ("singles", "Singles", "yarn of one strand"),
+    ("yarn", "Plied yarn", "2-ply, 3-ply, sock"),
+)
+CLASS_CHART = "shop_list"
+STOCK = "stock_"
+USUAL = {"form": "skirted", "product": "yarn", "plies": "2", "piece": "100 g", "date_kind": "soft"}
+PLAIN_COUNT = {"metric": " m/100 g", "us": " yd/lb"}
+
+
+@dataclass(frozen=True, slots=True)
+class YarnClass:
+    """A named thickness with its metres in 100 g, from the table of yarn classes."""
+
+    key: str
+    name: str
+    low: float
+    high: float
+
+    @property
+    def middle(self) -> float:
+        """The count that is planned when only the name is said."""
+        return (self.low + self.high) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the counter asks of the planner, as far as the form is filled."""
+
+    wish: Wish | None
+    expected: Expected | None
+    lots: tuple[str, ...]
+    stock: tuple[tuple[str, float], ...]
+
+    @property
+    def all_lots(self) -> tuple[str, ...]:
+        """Numbers of the owner's and the mill's lots."""
+        return (*self.lots, *(code for code, _ in self.stock))
+
+
+def yarn_classes(tables: Tables) -> tuple[YarnClass, ...]:
+    """Named thicknesses, thinnest first."""
+    rows = [
+        YarnClass(row.yarn_class, row.name, row.low, row.high)
+        for row in tables.yarn_classes.values()
+        if row.chart == CLASS_CHART and row.quantity == "m_per_100g" and row.low and row.high
+    ]
+    return tuple(sorted(rows, key=lambda row: -row.middle))
+
+
+def kind_names(tables: Tables) -> tuple[str, ...]:
+    """Fibres and breeds to choose from while typing."""
+    names = [row.name for row in tables.fibres.values()] + [row.name for row in tables.breeds.values()]
+    return tuple(dict.fromkeys(names))
+
+
+def read_counter(typed: Typed, tables: Tables, stock: Sequence[LotRow], mine: Sequence[LotRow]) -> Asked:
+    """Read the form; errors are put beside their fields, empty fields are not errors yet."""
+    lots = tuple(lot.code for lot in mine if typed.is_said(f"lot_{lot.code}"))
+    expected = None if lots else _expected(typed, tables)
+    shares = _stock_shares(typed, stock)
+    fibres = [expected.fibre] if expected else [lot.fibre for lot in mine if lot.code in lots]
+    wish = _wish(typed, tables, fibres, shares, {lot.code: lot.fibre for lot in stock})
+    return Asked(wish, expected, lots, shares)
+
+
+def _expected(typed: Typed, tables: Tables) -> Expected | None:
+    mass_g = typed.mass_g("mass", "weight of the fibre", unit=MASS_UNIT[typed.system])
+    if mass_g is not None and mass_g <= 0:
+        typed.wrong("mass", "A weight above zero is needed.")
+    micron = typed.read("micron", parse_micron, "micron")
+    staple = typed.length_mm("staple", "staple")
+    if not typed.is_said("fibre"):
+        return None
+    try:
+        kind = find_kind(tables, typed.text("fibre"))
+    except NotFoundError as error:
+        typed.wrong("fibre", str(error))
+        return None
+    if mass_g is None or typed.errors:
+        return None
+    return expected_fibre(
+        kind,
+        lot=kind.fibre.name.split()[0],
+        form=typed.text("form") or USUAL["form"],
+        mass_g=mass_g,
+        diameter_um=micron,
+        staple_mm=staple,
+    )
+
+
+def _stock_shares(typed: Typed, stock: Sequence[LotRow]) -> tuple[tuple[str, float], ...]:
+    """Mill lots to blend in, with their share of the label in percent."""
+    shares = []
+    for lot in stock:
+        share = typed.read(f"{STOCK}{lot.code}", parse_share, f"share of {lot.code}")
+        if share:
+            shares.append((lot.code, share * 100))
+    if sum(share for _, share in shares) >= 100:  # percent
+        typed.wrong(f"{STOCK}{shares[0][0]}", "The mill’s fibre must leave room for the owner’s own.")
+    return tuple(shares)
+
+
+def _wish(
+    typed: Typed,
+    tables: Tables,
+    fibres: Sequence[str],
+    stock: Sequence[tuple[str, float]],
+    fibre_of: Mapping[str, str],
+) -> Wish | None:
+    product = typed.text("product") or USUAL["product"]
+    plies = typed.count("plies", "plies", low=MIN_PLIES, high=MAX_PLIES) if product == "yarn" else 1
+    piece_g = typed.small_mass_g("piece", "weight of a piece")
+    length = _length_m_per_100g(typed, tables) if product in ("yarn", "singles") else None
+    shares: dict[str, float] = {}
+    if stock and fibres and not typed.errors:
+        if len({_label(tables, fibre) for fibre in fibres}) > 1:
+            typed.wrong("form", "Choose lots of one fibre to blend with the mill’s own.")
+        elif any(_label(tables, fibre_of[code]) == _label(tables, fibres[0]) for code, _ in stock):
+            typed.wrong(
+                "form",
+                "The mill’s fibre is of the same kind as the owner’s, so a label cannot tell them apart. "
+                "Leave its share empty here and join the lots when they are weighed.",
+            )
+        else:
+            rest = 100 - sum(share for _, share in stock)
+            shares = shares_typed(
+                [*((fibre_of[code], share) for code, share in stock), (fibres[0], rest)], tables
+            )
+    if typed.errors or piece_g is None or plies is None:
+        return None
+    try:
+        return Wish(product, plies, length, piece_g, None, shares)
+    except InputError as error:
+        typed.wrong({"plies": "plies", "weight of a piece": "piece"}.get(error.field, "product"), str(error))
+        return None
+
+
+def _label(tables: Tables, fibre: str) -> str:
+    """The name under which a fibre stands on a label."""
+    return tables.fibres[fibre].label_as
+
+
+def _length_m_per_100g(typed: Typed, tables: Tables) -> float | None:
+    """Metres in 100 g as typed, else the middle of the named class, else unknown."""
+    text = typed.text("thick")
+    if text:
+        if text.replace(",", "").replace(".", "").replace(" ", "").isdigit():
+            text += PLAIN_COUNT[typed.system]
+        try:
+            count_tex = parse_count_tex(text, tables, "thickness")
+        except InputError as error:
+            typed.wrong("thick", str(error))
+            return None
+        return from_tex(tables, system="m_per_100g", count_tex=count_tex)
+    chosen = next((row for row in yarn_classes(tables) if row.key == typed.text("yarn_class")), None)
+    return chosen.middle if chosen else None
+
+
+def order_wish(asked: Asked, name: str) -> OrderWish:
+    """The wish as the order keeps it."""
+    assert asked.wish is not None
+    if asked.expected is None:
+        return OrderWish(batches=(BatchWish(name, asked.wish, lots=asked.all_lots),))
+    batch = BatchWish(name, asked.wish, lots=asked.all_lots, fibre=(asked.expected,))
+    return OrderWish(announced=(batch,))
+
+
+def plan_asked(asked: Asked, inputs: PlanInputs, country_rules: str, name: str) -> Planned:
+    """Plan what was asked; a sentence where it cannot be done."""
+    starts: list[LotStart] = []
+    if asked.expected is not None:
+        starts.append(start_of_expected(asked.expected, inputs.tables))
+    starts += [lot.start for lot in inputs.lots]
+    if asked.wish is None or not starts or (asked.stock and len(starts) == len(asked.stock)):
+        return Planned(None, None)
+    try:
+        spec = OrderSpec((BatchSpec(name, tuple(starts), asked.wish),), ways_of(inputs, country_rules))
+        return Planned(spec, plan_order(spec, inputs.tables))
+    except DofferError as error:
+        return Planned(None, None, (str(error),))
+
+
+def read_date(typed: Typed) -> date | None:
+    """The day wanted; None where none was said or it cannot be read."""
+    if not typed.is_said("wanted"):
+        return None
+    try:
+        return date.fromisoformat(typed.text("wanted"))
+    except ValueError:
+        typed.wrong("wanted", "Choose a day, such as 2026-04-24.")
+        return None
