@@ -1,7 +1,7 @@
 """Colour of an intimate blend of pre-dyed fibre, wavelength by wavelength.
 
-Default is the Stearns-Noechel form with one fitted constant; Friele and one-constant Kubelka-Munk are kept beside it to be
-compared. All three are an average of a transform: ``f(R_b) = sum w_i f(R_i)``.
+Default is the Stearns-Noechel form with one fitted constant; Friele and one-constant Kubelka-Munk are kept
+beside it to be compared. All three are an average of a transform: ``f(R_b) = sum w_i f(R_i)``.
 """
 
 from __future__ import annotations
@@ -69,8 +69,9 @@ def blend_reflectance(lots: Floats, shares: Floats, *, offset: float) -> Floats:
 
     Notes
     -----
-    Valid for dyed fibre of like fineness mixed to single fibres. Published mean error about 1.0 to 1.2 CIEDE2000 when
-    the constant is fitted (docs/science/colour.md): do not show differences below 0.5 as real.
+    Valid for dyed fibre of like fineness mixed to single fibres. Published mean error about 1.0 to 1.2
+    CIEDE2000 when the constant is fitted (docs/science/colour.md): do not show differences below 0.5 as
+    real.
 
     References
     ----------
@@ -135,7 +136,8 @@ LEAST_ABSORPTION = 1e-6
 def blend_gradient(lots: Floats, shares: Floats, *, offset: float) -> Floats:
     """Change of the blend's reflectance with each share, shape (..., k, n): ``dR_b/dw_i = -g_i / q^2``.
 
-    Along the simplex (a share rises, all shrink in proportion) it is ``-(g_i - q) / q^2``, which is what is returned.
+    Along the simplex (a share rises, all shrink in proportion) it is ``-(g_i - q) / q^2``, which is what is
+    returned.
     """
     g = 1 / (lots + offset)
     q = (shares @ g)[..., None, :]

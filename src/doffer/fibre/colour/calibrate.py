@@ -19,8 +19,9 @@ LEAST_M, MOST_M, N_GRID = 0.02, 0.90, 160  # M of published fibre lies between 0
 class Fit:
     """A fitted constant.
 
-    `se_ln_m` is the jackknife standard error of ln M (a factor: M times exp(+-2 se) is about 95 %); `residual_de` is
-    left after the fit, `left_out_de` for each blend when it was not used in the fit; both CIEDE2000, shape (n,).
+    `se_ln_m` is the jackknife standard error of ln M (a factor: M times exp(+-2 se) is about 95 %);
+    `residual_de` is left after the fit, `left_out_de` for each blend when it was not used in the fit; both
+    CIEDE2000, shape (n,).
     """
 
     m: float
@@ -42,8 +43,8 @@ class Fit:
 def fit_m(shares: Floats, lots: Floats, blends: Floats, seen_in: Light) -> Fit:
     """Fit Stearns and Noechel's M to measured blends.
 
-    Minimises the sum of CIEDE2000 squared over ln M on a grid with a parabola through its lowest point; the error is a
-    jackknife over blends, since the curvature alone promises 1.2 to 2 times too much.
+    Minimises the sum of CIEDE2000 squared over ln M on a grid with a parabola through its lowest point; the
+    error is a jackknife over blends, since the curvature alone promises 1.2 to 2 times too much.
 
     Parameters
     ----------
@@ -63,7 +64,9 @@ def fit_m(shares: Floats, lots: Floats, blends: Floats, seen_in: Light) -> Fit:
     """
     n_blends = len(blends)
     if n_blends < 2:
-        raise InputError("sample blends", n_blends, "2 or more; best are 4 to 8, darkest with lightest, half and half")
+        raise InputError(
+            "sample blends", n_blends, "2 or more; best are 4 to 8, darkest with lightest, half and half"
+        )
     ln_m = np.linspace(np.log(LEAST_M), np.log(MOST_M), N_GRID)
     squares = np.stack([_de(shares, lots, blends, seen_in, float(np.exp(x))) ** 2 for x in ln_m])
     best = _lowest(ln_m, squares.sum(axis=1))

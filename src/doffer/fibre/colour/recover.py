@@ -1,7 +1,8 @@
 """A plausible reflectance spectrum behind a typed Lab: smooth, between 0 and 1, and exactly that colour.
 
-The spectrum is ``R = 1 / (1 + exp(-z))`` with the smoothest z. Under one light the colour is met exactly; under two or more, whose
-readings carry noise of their own, as least squares. Own solver; what it costs in accuracy is in docs/science/colour.md.
+The spectrum is ``R = 1 / (1 + exp(-z))`` with the smoothest z. Under one light the colour is met exactly;
+under two or more, whose readings carry noise of their own, as least squares. Own solver; what it costs in
+accuracy is in docs/science/colour.md.
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ MOST_STEPS = 60
 LONGEST_STEP = 2.0
 EXACT_XYZ = 1e-9  # of white: far below what a Lab printed to two decimals says
 RIDGE = 1e-8
-SMOOTHNESS = 10.0  # weight of smoothness beside readings in units of their standard deviation (measured choice)
+SMOOTHNESS = (
+    10.0  # weight of smoothness beside readings in units of their standard deviation (measured choice)
+)
 LEAST_SD = 0.02
 CHROMA_STEPS = 24
 
@@ -35,8 +38,8 @@ class Recovered:
 def recover_reflectance(lab: Floats, seen_in: Light) -> Recovered:
     """Spectra of Lab values under one light, shape (n, 3): exact wherever a body colour can have them.
 
-    Where it cannot (chroma beyond what any surface reaches at that lightness), chroma is lowered until it can, and
-    `is_exact` says so.
+    Where it cannot (chroma beyond what any surface reaches at that lightness), chroma is lowered until it
+    can, and `is_exact` says so.
 
     Raises
     ------
@@ -111,8 +114,8 @@ MOST_Z = 40.0  # beyond this a reflectance is 0 or 1 to the last bit: the colour
 def recover_from_lights(labs: Floats, lights: tuple[Light, ...], *, sd: float) -> Recovered:
     """Spectra of Lab readings of the same pads under several lights, shape (n, m, 3).
 
-    Least squares of readings (in units of their standard deviation `sd`, at least 0.02) beside smoothness: noise of
-    the readings does not wrench the spectrum, which exact fitting would let it do.
+    Least squares of readings (in units of their standard deviation `sd`, at least 0.02) beside smoothness:
+    noise of the readings does not wrench the spectrum, which exact fitting would let it do.
     """
     given = np.asarray(labs, dtype=np.float64)
     if given.ndim != 3 or given.shape[1] != len(lights):

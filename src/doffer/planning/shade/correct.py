@@ -55,16 +55,23 @@ def correct_batch(
     base_dry_mass_g : float
         Oven-dry mass of the batch [g].
     most_added_frac : float
-        Most that may be added, over the batch [frac]: about 10 % repairs a difference of 3, one of 6 takes half.
+        Most that may be added, over the batch [frac]: about 10 % repairs a difference of 3, one of 6 takes
+        half.
     tolerance_de : float
         CIEDE2000 that counts as on shade.
     """
     if base_dry_mass_g <= 0 or not 0 < most_added_frac <= 2:
-        raise InputError("most that may be added", most_added_frac, "above 0 and at most 2 (200 % of the batch)")
+        raise InputError(
+            "most that may be added", most_added_frac, "above 0 and at most 2 (200 % of the batch)"
+        )
     if tolerance_de <= 0:
         raise InputError("tolerance", tolerance_de, "above zero")
     inverse = np.concatenate([1 / (base_reflectance + offset)[None, :], 1 / (stock.reflectance + offset)])
-    ours = [place + 1 for place, owner in enumerate(stock.owner) if owner in owners and stock.dry_mass_g[place] > 0]
+    ours = [
+        place + 1
+        for place, owner in enumerate(stock.owner)
+        if owner in owners and stock.dry_mass_g[place] > 0
+    ]
     total = base_dry_mass_g * (1 + most_added_frac)
     high = np.concatenate([[1.0], np.minimum(most_added_frac, stock.dry_mass_g / base_dry_mass_g)])
     low = np.zeros(len(high))

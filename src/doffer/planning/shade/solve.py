@@ -1,7 +1,8 @@
 """Best shares for many sets of lots at once: Gauss-Newton on the simplex in the harmonic form, batched.
 
-With ``q = sum w g`` and ``R = 1/q - c`` the colour is a smooth function of the shares; a few steps on the local CIEDE2000 metric
-and a projection back onto the allowed shares find the best blend of every set together.
+With ``q = sum w g`` and ``R = 1/q - c`` the colour is a smooth function of the shares; a few steps on the
+local CIEDE2000 metric and a projection back onto the allowed shares find the best blend of every set
+together.
 """
 
 from __future__ import annotations
@@ -111,7 +112,9 @@ def _labs(reflectance: Floats, target: Target) -> Floats:
     for one in target.lights:
         ratio = (reflectance @ one.weights) / one.white_xyz
         f = np.cbrt(np.maximum(ratio, LEAST_RATIO))
-        out.append(np.stack([116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])], axis=1))
+        out.append(
+            np.stack([116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])], axis=1)
+        )
     return np.stack(out, axis=1)
 
 
@@ -132,4 +135,6 @@ def _residual(reflectance: Floats, target: Target, root: Floats) -> tuple[Floats
     return np.concatenate(gaps, axis=1), np.concatenate(slopes, axis=2)
 
 
-_LAB_OF_F = np.array([[0.0, 500.0, 0.0], [116.0, -500.0, 200.0], [0.0, 0.0, -200.0]])  # d(L, a, b) / d(f_x, f_y, f_z)
+_LAB_OF_F = np.array(
+    [[0.0, 500.0, 0.0], [116.0, -500.0, 200.0], [0.0, 0.0, -200.0]]
+)  # d(L, a, b) / d(f_x, f_y, f_z)

@@ -19,7 +19,8 @@ from doffer.process.portions import apportion
 class SubLots:
     """All sub-lots together: Lab, distance to the target, each alone, each to the mean, and without each.
 
-    `without_de[i]` is the distance to the target of the blend without sub-lot i (NaN when it is the only one).
+    `without_de[i]` is the distance to the target of the blend without sub-lot i (NaN when it is the only
+    one).
     """
 
     lab: tuple[float, float, float]
@@ -35,15 +36,15 @@ class SubLots:
         return min(better)[1] if better else None
 
 
-def sub_lots_together(
-    reflectance: Floats, dry_mass_g: Floats, *, target: Target, offset: float
-) -> SubLots:
+def sub_lots_together(reflectance: Floats, dry_mass_g: Floats, *, target: Target, offset: float) -> SubLots:
     """What sub-lots make when all are blended by what there is of each, shapes (n, 31) and (n,)."""
     if np.any(dry_mass_g < 0) or dry_mass_g.sum() <= 0:
         raise InputError("weights of the sub-lots", dry_mass_g.tolist(), "zero or more, together above zero")
     seen, wanted = target.lights[0], target.labs[0]
     labs = lab_of_reflectance(reflectance, seen)
-    mean = lab_of_reflectance(blend_reflectance(reflectance, dry_mass_g / dry_mass_g.sum(), offset=offset), seen)
+    mean = lab_of_reflectance(
+        blend_reflectance(reflectance, dry_mass_g / dry_mass_g.sum(), offset=offset), seen
+    )
     without = []
     for place in range(len(dry_mass_g)):
         rest = np.delete(dry_mass_g, place)

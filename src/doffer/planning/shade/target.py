@@ -19,8 +19,8 @@ LIGHT_WEIGHTS = (("D65", 1.0), ("A", 0.5), ("LED-B3", 0.5))
 class Target:
     """A wanted colour: its Lab under each light, shape (m, 3), and whether it is known as a spectrum.
 
-    A target known as Lab under one light says nothing about the others: they then carry no weight, and no metamerism
-    is claimed.
+    A target known as Lab under one light says nothing about the others: they then carry no weight, and no
+    metamerism is claimed.
     """
 
     labs: Floats
@@ -118,8 +118,8 @@ MOST_LOTS = 5
 class Recipe:
     """A blend found: lots with shares by oven-dry mass, and how far it is from the target.
 
-    `de` is CIEDE2000 by light; `score` the weighted root of their squares; `de_per_point` how much it moves when a lot
-    is one percentage point off (weighing); `cost_cents_per_kg` of the blend.
+    `de` is CIEDE2000 by light; `score` the weighted root of their squares; `de_per_point` how much it moves
+    when a lot is one percentage point off (weighing); `cost_cents_per_kg` of the blend.
     """
 
     lots: tuple[str, ...]
