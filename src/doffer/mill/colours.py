@@ -160,7 +160,7 @@ MOST_AB = 130  # no surface colour lies farther from grey
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Known:
-    """A colour as the science wants it: spectrum (31,) measured or recovered, how it is known, its error class."""
+    """A colour as the science wants it: spectrum (31,) measured or recovered; how known; its error."""
 
     reflectance: Floats
     kind: str
@@ -187,7 +187,7 @@ def known_spectrum(
 
 
 def mean_labs(rows: Sequence[Mapping[str, Lab]], tables: Tables, *, observer_deg: int) -> dict[str, Lab]:
-    """Mean colour of several tufts under each light that all of them have: of the light, not of Lab figures."""
+    """Mean colour of tufts under each light that all have: of the light, not of the Lab figures."""
     shared = [name for name in rows[0] if all(name in row for row in rows)]
     means = {}
     for name in shared:

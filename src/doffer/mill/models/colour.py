@@ -26,7 +26,7 @@ class PadForm(models.TextChoices):
 class Verdict(models.TextChoices):
     """What was said of a batch."""
 
-    PASS = "pass", "on shade"  # noqa: S105 - a verdict, not a secret
+    PASS = "pass", "on shade"
     ASK = "ask", "a person decides"
     FAIL = "fail", "off shade"
 

@@ -1,4 +1,4 @@
-"""The dye kitchen: dye recipes by shade, what went into each kettle, what lies in which tub or on which rack."""
+"""The dye kitchen: dye recipes by shade, what went into each kettle, what lies in which tub."""
 
 from __future__ import annotations
 
