@@ -1,89 +1,100 @@
-"""Fit the mixing constant to the mill's own sample blends, with an honest error, and read shares back from a blend."""
+"""Fit the mixing constant to the mill's own sample blends, with an honest error; read shares from a blend."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.blend import mix, offset_of_m
+from doffer.fibre.colour.blend import Mixing, blend, check_shares, stearns_noechel, transform
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.spectrum import Light, lab_of_reflectance
 
 LEAST_M, MOST_M, N_GRID = 0.02, 0.90, 160  # M of published fibre lies between 0.05 and 0.4
+LEAST_BLENDS = 2
+N_ERRORS = 2.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)
+class Observation:
+    """A sample blend that was made and measured: shares (k,), its lots (k, 31), what came out (31,)."""
+
+    shares: Floats
+    lots: Floats
+    blend: Floats
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Fit:
     """A fitted constant.
 
-    `se_ln_m` is the jackknife standard error of ln M (a factor: M times exp(+-2 se) is about 95 %);
-    `residual_de` is left after the fit, `left_out_de` for each blend when it was not used in the fit; both
-    CIEDE2000, shape (n,).
+    `ln_m_se` is the jackknife standard error of ln M (M times exp(+-2 se) is about 95 %); `residual_de` is
+    left after the fit, `left_out_de` for each blend when it was not used in the fit; CIEDE2000, shape (n,).
     """
 
     m: float
-    se_ln_m: float
+    ln_m_se: float
     residual_de: Floats
     left_out_de: Floats
 
     @property
-    def low_m(self) -> float:
-        """Lower end of about 95 %."""
-        return float(self.m * np.exp(-2 * self.se_ln_m))
+    def mixing(self) -> Mixing:
+        """The fitted model."""
+        return stearns_noechel(self.m)
 
     @property
-    def high_m(self) -> float:
+    def m_low(self) -> float:
+        """Lower end of about 95 %."""
+        return float(self.m * np.exp(-N_ERRORS * self.ln_m_se))
+
+    @property
+    def m_high(self) -> float:
         """Upper end of about 95 %, below 1."""
-        return float(min(MOST_M, self.m * np.exp(2 * self.se_ln_m)))
+        return float(min(MOST_M, self.m * np.exp(N_ERRORS * self.ln_m_se)))
 
 
-def fit_m(shares: Floats, lots: Floats, blends: Floats, seen_in: Light) -> Fit:
-    """Fit Stearns and Noechel's M to measured blends.
+def fit_m(observations: Sequence[Observation], seen_in: Light) -> Fit:
+    """Fit Stearns and Noechel's M to measured blends, each of as many lots as it had.
 
     Minimises the sum of CIEDE2000 squared over ln M on a grid with a parabola through its lowest point; the
-    error is a jackknife over blends, since the curvature alone promises 1.2 to 2 times too much.
-
-    Parameters
-    ----------
-    shares : ndarray, shape (n, k)
-        Shares by oven-dry mass of each blend.
-    lots : ndarray, shape (n, k, 31)
-        Reflectance of its lots, same pad, same day.
-    blends : ndarray, shape (n, 31)
-        Measured reflectance after the mill's usual card passes.
-    seen_in : Light
-        Light and observer of the difference.
+    error is a jackknife over blends, ``se^2 = (n-1)/n sum (m_-i - mean)^2``, since the curvature alone
+    promises 1.2 to 2 times too much. Best are 4 to 8 samples of 20 to 50 g, darkest with lightest, half and
+    half, after the mill's usual card passes.
 
     Raises
     ------
     InputError
-        Fewer than two blends: take 4 to 8 samples, darkest with lightest, half and half.
+        Fewer than two blends, or shares that do not add up.
     """
-    n_blends = len(blends)
-    if n_blends < 2:
-        raise InputError(
-            "sample blends", n_blends, "2 or more; best are 4 to 8, darkest with lightest, half and half"
-        )
+    if len(observations) < LEAST_BLENDS:
+        allowed = "2 or more; best are 4 to 8, darkest with lightest, half and half"
+        raise InputError("number of sample blends", len(observations), allowed)
+    for one in observations:
+        check_shares(one.shares)
     ln_m = np.linspace(np.log(LEAST_M), np.log(MOST_M), N_GRID)
-    squares = np.stack([_de(shares, lots, blends, seen_in, float(np.exp(x))) ** 2 for x in ln_m])
+    squares = np.stack([_de(one, seen_in, np.exp(ln_m)) ** 2 for one in observations], axis=1)
     best = _lowest(ln_m, squares.sum(axis=1))
+    n_blends = len(observations)
     left = np.array([_lowest(ln_m, np.delete(squares, i, axis=1).sum(axis=1)) for i in range(n_blends)])
     variance = (n_blends - 1) / n_blends * float(((left - left.mean()) ** 2).sum())
-    left_out = np.array(
-        [_de(shares, lots, blends, seen_in, float(np.exp(left[i])))[i] for i in range(n_blends)]
+    m = np.exp(np.array([best]))
+    return Fit(
+        m=float(m[0]),
+        ln_m_se=float(np.sqrt(variance)),
+        residual_de=np.array([_de(one, seen_in, m)[0] for one in observations]),
+        left_out_de=np.array(
+            [_de(one, seen_in, np.exp(left[i : i + 1]))[0] for i, one in enumerate(observations)]
+        ),
     )
-    m = float(np.exp(best))
-    return Fit(m, float(np.sqrt(variance)), _de(shares, lots, blends, seen_in, m), left_out)
 
 
-def _de(shares: Floats, lots: Floats, blends: Floats, seen_in: Light, m: float) -> Floats:
-    """CIEDE2000 between predicted and measured blends, shape (n,)."""
-    offset = offset_of_m(m)
-    predicted = mix(shares, 1 / (lots + offset), offset)
-    return de2000(lab_of_reflectance(blends, seen_in), lab_of_reflectance(predicted, seen_in))
+def _de(one: Observation, seen_in: Light, m: Floats) -> Floats:
+    """CIEDE2000 between a measured blend and its prediction for each M, shape of m."""
+    predicted = np.stack([blend(one.lots, one.shares, stearns_noechel(float(x))) for x in m])
+    return de2000(lab_of_reflectance(one.blend, seen_in), lab_of_reflectance(predicted, seen_in))
 
 
 def _lowest(x: Floats, y: Floats) -> float:
@@ -96,16 +107,23 @@ def _lowest(x: Floats, y: Floats) -> float:
     return float(x[at] + (0.5 * (before - after) / bend * (x[1] - x[0]) if bend > 0 else 0.0))
 
 
-def estimate_shares(blend: Floats, lots: Floats, *, offset: float) -> Floats:
-    """Shares of known lots in a measured blend, shape (k,): least squares in ``g = 1 / (R + c)`` on the simplex.
+def estimate_shares(measured: Floats, lots: Floats, mixing: Mixing) -> Floats:
+    """Shares of known lots in a measured blend, shape (k,): least squares in what averages, on the simplex.
 
     Lots whose share would be negative are left out one after another.
+
+    Parameters
+    ----------
+    measured : ndarray, shape (31,)
+        Reflectance of the blend.
+    lots : ndarray, shape (k, 31)
+        Reflectance of the lots that may be in it.
     """
-    g, q = 1 / (lots + offset), 1 / (blend + offset)
+    f, wanted = transform(lots, mixing), transform(measured, mixing)
     left = list(range(len(lots)))
     while True:
-        base, rest = g[left[0]], g[left[1:]] - g[left[0]]
-        tail = np.linalg.lstsq(rest.T, q - base, rcond=None)[0] if len(left) > 1 else np.zeros(0)
+        rest = f[left[1:]] - f[left[0]]
+        tail = np.linalg.lstsq(rest.T, wanted - f[left[0]], rcond=None)[0] if len(left) > 1 else np.zeros(0)
         found = np.concatenate([[1 - tail.sum()], tail])
         if found.min() >= 0 or len(left) == 1:
             break
