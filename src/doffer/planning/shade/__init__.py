@@ -1,1 +1,1 @@
-"""Shades: recipes from stock lots, corrections of an off-shade batch, sub-lots that make the standard together."""
+"""Shades: recipes from stock, corrections of an off-shade batch, sub-lots that make the standard together."""

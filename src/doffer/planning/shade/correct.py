@@ -1,118 +1,227 @@
-"""Bring a batch (or sub-lots that must all go in) to the standard by adding stock, as little as will do."""
+"""Bring a batch, or sub-lots that must all go in, to the standard by adding stock: as little as will do."""
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
+from doffer.fibre.colour.blend import Mixing, transform, untransform
 from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.predict import Band, Lab, as_lab
 from doffer.fibre.colour.spectrum import lab_of_reflectance
-from doffer.planning.shade.search import BEAM, Field, Found, grow
+from doffer.planning.shade.search import BEAM, Found, grow, without_idle
+from doffer.planning.shade.solve import Field, field_of_averages
 from doffer.planning.shade.target import Stock, Target
+from doffer.planning.shade.tell import band_of
+from doffer.planning.shade.trial import trial_card_cg
+from doffer.planning.shade.ways import ShadeWays
 
 MOST_ADDED_LOTS = 2
-BASE = "batch"
+MOST_ADDED_FRAC = 2.0
+MOST_FACTOR, N_FACTORS = 3.0, 601  # how far the additions are scaled up and down for their band
+BATCH = 0  # place of the batch in the field
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Batch:
+    """What must all go in, a measured batch or sub-lots: spectra (k, n), oven-dry mass [g] of each, (k,)."""
+
+    reflectance: Floats
+    dry_mass_g: Floats
+
+    def __post_init__(self) -> None:
+        if len(self.dry_mass_g) != len(self.reflectance):
+            raise InputError("weights of the batch", len(self.dry_mass_g), "one for each of its parts")
+        if not np.all(np.isfinite(self.dry_mass_g)) or np.any(self.dry_mass_g <= 0):
+            raise InputError("weights of the batch", self.dry_mass_g.tolist(), "above zero each")
+
+    @property
+    def total_dry_mass_g(self) -> float:
+        """All parts together [g]."""
+        return float(self.dry_mass_g.sum())
 
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """Additions [g oven-dry] by lot, the difference before and after, and the band of the addition that keeps it.
+    """Additions by lot, the difference before and after, and how much they may vary.
 
-    `low_factor` and `high_factor` scale all additions together: between them the difference stays within the
-    tolerance; both are None where even the best addition does not reach it.
+    Parameters
+    ----------
+    lots, added_dry_mass_g : tuple
+        What is added, oven-dry [g].
+    de_before, de_after : float
+        CIEDE2000 to the target under the first light.
+    lab_after : tuple
+        Predicted Lab.
+    low_factor, high_factor : float or None
+        All additions may be scaled together between these and the difference stays within the tolerance; None
+        where even the best addition does not reach it.
+    band : Band or None
+        How the answer moves with M.
+    trial_card_cg : tuple of int
+        Hundredths of a gram for the trial card: the parts of the batch in order, then the additions.
     """
 
     lots: tuple[str, ...]
     added_dry_mass_g: tuple[float, ...]
     de_before: float
     de_after: float
-    lab_after: tuple[float, float, float]
+    lab_after: Lab
     low_factor: float | None
     high_factor: float | None
+    band: Band | None
+    trial_card_cg: tuple[int, ...]
+
+    @property
+    def total_added_dry_mass_g(self) -> float:
+        """All additions together [g]."""
+        return sum(self.added_dry_mass_g)
 
 
 def correct_batch(
-    base_reflectance: Floats,
+    batch: Batch,
     *,
-    base_dry_mass_g: float,
     target: Target,
     stock: Stock,
     owners: frozenset[str],
-    offset: float,
+    ways: ShadeWays,
     tolerance_de: float,
     most_added_frac: float = 0.5,
     n_results: int = 5,
 ) -> tuple[Correction, ...]:
-    """Best additions of one or two stock lots to a batch, nearest first.
+    """Best additions of one or two stock lots to a batch, nearest first; two must beat one by a lot's worth.
 
     Parameters
     ----------
-    base_reflectance : ndarray, shape (31,)
-        Of the batch as it is, measured where possible (the model's error then drops out), else predicted.
-    base_dry_mass_g : float
-        Oven-dry mass of the batch [g].
+    batch : Batch
+        As it is, measured where possible: the model's error on the batch then drops out.
     most_added_frac : float
         Most that may be added, over the batch [frac]: about 10 % repairs a difference of 3, one of 6 takes
         half.
     tolerance_de : float
         CIEDE2000 that counts as on shade.
+
+    Raises
+    ------
+    InputError
+        A limit or a tolerance that is not above zero.
     """
-    if base_dry_mass_g <= 0 or not 0 < most_added_frac <= 2:
+    if not 0 < most_added_frac <= MOST_ADDED_FRAC:
         raise InputError(
-            "most that may be added", most_added_frac, "above 0 and at most 2 (200 % of the batch)"
+            "most that may be added", most_added_frac, f"above 0 and at most {MOST_ADDED_FRAC:g}"
         )
     if tolerance_de <= 0:
         raise InputError("tolerance", tolerance_de, "above zero")
-    inverse = np.concatenate([1 / (base_reflectance + offset)[None, :], 1 / (stock.reflectance + offset)])
+    field = _field(batch, target, stock, ways, most_added_frac)
     ours = [
-        place + 1
-        for place, owner in enumerate(stock.owner)
-        if owner in owners and stock.dry_mass_g[place] > 0
+        place for place, owner in enumerate(stock.owner) if owner in owners and stock.dry_mass_g[place] > 0
     ]
-    total = base_dry_mass_g * (1 + most_added_frac)
-    high = np.concatenate([[1.0], np.minimum(most_added_frac, stock.dry_mass_g / base_dry_mass_g)])
-    low = np.zeros(len(high))
-    low[0] = base_dry_mass_g / total
-    field = Field(inverse=inverse, low=low, high=high, offset=offset, target=target)
-    found = grow(field, [0, *ours], [0], most_lots=1 + MOST_ADDED_LOTS, beam=BEAM, n_results=n_results + 1)
-    before = float(de2000(target.labs[0], lab_of_reflectance(base_reflectance, target.lights[0])))
-    made = [_correction(one, field, stock, base_dry_mass_g, before, tolerance_de) for one in found]
-    return tuple(one for one in made if one.lots)[:n_results]
-
-
-def _correction(
-    found: Found, field: Field, stock: Stock, base_g: float, before: float, tolerance_de: float
-) -> Correction:
-    base_place = found.lots.index(0)
-    ratio = found.shares / found.shares[base_place]
-    added = {
-        found.lots[i] - 1: float(ratio[i] * base_g)
-        for i in range(len(found.lots))
-        if i != base_place and ratio[i] * base_g > LEAST_ADDED_G
-    }
-    factors = np.linspace(0, MOST_FACTOR, N_FACTORS)
-    places = np.array(found.lots)
-    shares = factors[:, None] * ratio[None, :]
-    shares[:, base_place] = 1.0
-    shares /= shares.sum(axis=1, keepdims=True)
-    reflectance = 1 / (shares @ field.inverse[places]) - field.offset
-    apart = de2000(field.target.labs[0], lab_of_reflectance(reflectance, field.target.lights[0]))
-    good = factors[apart <= tolerance_de]
-    after = float(de2000(field.target.labs[0], found.labs[0]))
-    lightness, a, b = (float(x) for x in found.labs[0])
-    return Correction(
-        lots=tuple(stock.names[place] for place in added),
-        added_dry_mass_g=tuple(added.values()),
-        de_before=before,
-        de_after=after,
-        lab_after=(lightness, a, b),
-        low_factor=float(good.min()) if good.size else None,
-        high_factor=float(good.max()) if good.size else None,
+    found = grow(
+        field,
+        [place + 1 for place in ours],
+        [BATCH],
+        target=target,
+        most_lots=1 + MOST_ADDED_LOTS,
+        beam=BEAM,
+        n_results=2 * n_results,
+    )
+    best = sorted(
+        {one.lots: one for one in map(without_idle, found) if len(one.lots) > 1}.values(),
+        key=lambda one: one.score + ways.lot_worth_de * len(one.lots),
+    )
+    return tuple(
+        _correction(one, batch, field, stock, target, ways, tolerance_de) for one in best[:n_results]
     )
 
 
-LEAST_ADDED_G = 0.5  # less cannot be weighed on the bench
-MOST_FACTOR, N_FACTORS = 3.0, 601
+def _field(batch: Batch, target: Target, stock: Stock, ways: ShadeWays, most_added_frac: float) -> Field:
+    """The batch as the first lot, with at least its share beside the most that is added; then the stock."""
+    share = batch.dry_mass_g / batch.total_dry_mass_g
+    own = share @ transform(batch.reflectance, ways.mixing)
+    f = np.concatenate([own[None], transform(stock.reflectance, ways.mixing)])
+    total_g = batch.total_dry_mass_g * (1 + most_added_frac)
+    most = np.minimum(most_added_frac / (1 + most_added_frac), stock.dry_mass_g / batch.total_dry_mass_g)
+    high = np.concatenate([[1.0], most])
+    low = np.zeros(len(high))
+    low[BATCH] = batch.total_dry_mass_g / total_g
+    return field_of_averages(f, low, high, mixing=ways.mixing, target=target)
+
+
+def _correction(
+    found: Found,
+    batch: Batch,
+    field: Field,
+    stock: Stock,
+    target: Target,
+    ways: ShadeWays,
+    tolerance_de: float,
+) -> Correction:
+    """A solved set, the batch among its lots, as an addition."""
+    places, total_g = np.array(found.lots), batch.total_dry_mass_g
+    ratio = found.shares / found.shares[found.lots.index(BATCH)]
+    de_by_factor = _de_by_factor(places, ratio, field, target)
+    good = FACTORS[de_by_factor <= tolerance_de]
+    added = [
+        (place - 1, float(part) * total_g) for place, part in zip(found.lots, ratio, strict=True) if place
+    ]
+    masses_g = np.concatenate([batch.dry_mass_g, [mass_g for _, mass_g in added]])
+    spectra = np.concatenate([batch.reflectance, stock.reflectance[[place for place, _ in added]]])
+    shares = masses_g / masses_g.sum()
+    return Correction(
+        lots=tuple(stock.names[place] for place, _ in added),
+        added_dry_mass_g=tuple(mass_g for _, mass_g in added),
+        de_before=float(de_by_factor[0]),
+        de_after=float(de2000(target.labs[0], found.labs[0])),
+        lab_after=as_lab(found.labs[0]),
+        low_factor=float(good.min()) if good.size else None,
+        high_factor=float(good.max()) if good.size else None,
+        band=band_of(spectra, shares, target, ways),
+        trial_card_cg=trial_card_cg(tuple(float(x) for x in shares), card_g=ways.trial_card_g),
+    )
+
+
+FACTORS = np.linspace(0, MOST_FACTOR, N_FACTORS)
+
+
+def _de_by_factor(places: Floats, ratio: Floats, field: Field, target: Target) -> Floats:
+    """Difference to the target with the additions scaled by every factor, shape (n_factors,)."""
+    shares = FACTORS[:, None] * ratio
+    shares[:, places == BATCH] = 1.0
+    shares /= shares.sum(axis=1, keepdims=True)
+    reflectance = untransform(shares @ field.f.T[places], field.mixing)
+    return de2000(target.labs[0], lab_of_reflectance(reflectance, target.lights[0]))
+
+
+def corrections_by_model(
+    batch: Batch,
+    mixings: tuple[Mixing, ...],
+    *,
+    target: Target,
+    stock: Stock,
+    owners: frozenset[str],
+    ways: ShadeWays,
+    tolerance_de: float,
+    most_added_frac: float = 0.5,
+) -> tuple[Correction | None, ...]:
+    """The best addition by each model, in the order given; None where a model finds nothing to add.
+
+    How much these differ is how much hangs on the trial card.
+    """
+    answers = [
+        correct_batch(
+            batch,
+            target=target,
+            stock=stock,
+            owners=owners,
+            ways=dataclasses.replace(ways, mixing=mixing),
+            tolerance_de=tolerance_de,
+            most_added_frac=most_added_frac,
+            n_results=1,
+        )
+        for mixing in mixings
+    ]
+    return tuple(found[0] if found else None for found in answers)

@@ -1,61 +1,85 @@
-"""Find recipes: every pair, then the best sets grow by one lot at a time (a beam), all solved in batches."""
+"""Find recipes: small sets of lots are all tried, then the best grow by one lot at a time (a beam).
+
+The beam runs in single precision; what it finds is solved again in double. See `planning.shade.solve`.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import comb
 
 import numpy as np
 
 from doffer.errors import InfeasibleError, NotFoundError
-from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.difference import de2000
-from doffer.planning.shade.solve import Ints, best_shares, labs_of
+from doffer.fibre.arrays import Floats, Ints, single
+from doffer.planning.shade.solve import (
+    Field,
+    Linear,
+    best_of_all,
+    field_of,
+    in_single,
+    labs_of,
+    linear_about,
+    screen_sets,
+    solve_sets,
+)
 from doffer.planning.shade.target import Recipe, Rules, Stock, Target, score_of
+from doffer.planning.shade.tell import recipe_of
+from doffer.planning.shade.ways import ShadeWays
 
 BEAM = 100
-POINT = 0.01  # one percentage point of a share
+N_SCREEN_STEPS, N_STEPS, N_LAST_STEPS = 3, 4, 10
+N_WHOLE_PER_BEAM = 400  # sets of a size for each place in the beam up to which all are looked at
+N_SOLVED_PER_BEAM = 10
+ALWAYS_WHOLE = 2  # pairs are always all looked at
+N_LOOKED_AT = 3  # times the beam: that many of the best by the local metric get their true difference
+NEWCOMER_SHARE = 0.2
+IDLE_SHARE = 1e-4  # a lot below this is not in the recipe
+SAME_SCORE = 0.02  # of two sets that differ by less than the models can tell, the cheaper
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Found:
+    """A solved set: score, places of its lots, their shares (k,), and its Lab under each light (m, 3)."""
+
+    score: float
+    lots: tuple[int, ...]
+    shares: Floats
+    labs: Floats
 
 
 def search_recipes(
-    target: Target, stock: Stock, rules: Rules, *, offset: float, beam: int = BEAM, n_results: int = 10
+    target: Target, stock: Stock, rules: Rules, ways: ShadeWays, *, beam: int = BEAM, n_results: int = 10
 ) -> tuple[Recipe, ...]:
-    """Best recipes, nearest first; cost breaks ties within what the eye can tell.
+    """Best recipes, best first: a further lot must earn its place, cost breaks ties.
+
+    Recipes are ordered by ``score + lot_worth x lots``, where the score is the weighted root of squared
+    CIEDE2000 over the lights; a recipe is left out when one with a part of its lots is as good.
 
     Parameters
     ----------
-    target, stock, rules
-        See `planning.shade.target`.
-    offset : float
-        The fitted constant c of the blend model.
+    target, stock, rules, ways
+        See `planning.shade.target` and `planning.shade.ways`.
     beam : int
         Sets kept at each size: 100 answers at once, 400 looks harder.
     n_results : int
-        At most this many; sets that differ only by an idle lot are told once.
+        At most this many.
 
     Raises
     ------
     InfeasibleError
         No lot may be used, or the stock is too small for the batch.
+    NotFoundError
+        A required or forbidden lot that is not in the stock.
     """
-    allowed = _allowed(stock, rules)
-    most = np.minimum(1.0, stock.dry_mass_g / rules.batch_dry_mass_g)
+    allowed = allowed_lots(stock, rules)
     must = [lot for lot in allowed if stock.names[lot] in rules.required]
-    usable = [lot for lot in allowed if most[lot] >= rules.least_share or lot in must]
+    field = stock_field(target, stock, rules, ways)
+    usable = [lot for lot in allowed if field.high[lot] >= rules.least_share or lot in must]
     found = grow(
-        Field(
-            inverse=1 / (stock.reflectance + offset),
-            low=np.minimum(rules.least_share, most),
-            high=most,
-            offset=offset,
-            target=target,
-        ),
-        usable,
-        must,
-        most_lots=rules.most_lots,
-        beam=beam,
-        n_results=n_results,
+        field, usable, must, target=target, most_lots=rules.most_lots, beam=beam, n_results=n_results
     )
     if not found:
         raise InfeasibleError(
@@ -63,12 +87,19 @@ def search_recipes(
             "the lots that may be used do not add up to the batch",
             "Make a smaller batch, allow more lots, or dye more",
         )
-    inverse = 1 / (stock.reflectance + offset)
-    return tuple(_recipe(one, stock, target, inverse, offset) for one in found)
+    kept = _worth_their_lots(found, stock, ways)[:n_results]
+    return tuple(recipe_of(one.lots, one.shares, stock, target, ways) for one in kept)
 
 
-def _allowed(stock: Stock, rules: Rules) -> list[int]:
-    """Lots that are ours to use and not forbidden; required ones must be among them."""
+def stock_field(target: Target, stock: Stock, rules: Rules, ways: ShadeWays) -> Field:
+    """The stock as a field: no lot gives more than there is, and at least the least share when it is used."""
+    high = np.minimum(1.0, stock.dry_mass_g / rules.batch_dry_mass_g)
+    low = np.minimum(rules.least_share, high)
+    return field_of(stock.reflectance, low, high, mixing=ways.mixing, target=target)
+
+
+def allowed_lots(stock: Stock, rules: Rules) -> list[int]:
+    """Places of lots that are ours to use and not forbidden; required ones must be among them."""
     unknown = (rules.required | rules.forbidden) - set(stock.names)
     if unknown:
         raise NotFoundError("lot in the stock", ", ".join(sorted(unknown)))
@@ -87,110 +118,128 @@ def _allowed(stock: Stock, rules: Rules) -> list[int]:
     return allowed
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Field:
-    """What sets of lots are solved in: g = 1 / (R + c), shape (N, 31); least and most share of each lot, (N,)."""
-
-    inverse: Floats
-    low: Floats
-    high: Floats
-    offset: float
-    target: Target
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Found:
-    """A solved set: its score, the places of its lots, their shares (k,), and its Lab under each light (m, 3)."""
-
-    score: float
-    lots: tuple[int, ...]
-    shares: Floats
-    labs: Floats
-
-
 def grow(
-    field: Field, usable: Sequence[int], must: Sequence[int], *, most_lots: int, beam: int, n_results: int
-) -> list[Found]:
-    """Solve sets of lots of growing size and keep the best, nearest first; sets with `must` in all of them."""
-    found: list[Found] = []
-    level = _first_sets(usable, must, most_lots)
-    while level.size:
-        shares, scores, labs = _solve(level, field)
-        order = np.argsort(scores)
-        found += [
-            Found(float(scores[place]), tuple(int(lot) for lot in level[place]), shares[place], labs[place])
-            for place in order[:n_results]
-            if np.isfinite(scores[place])
-        ]
-        if level.shape[1] >= most_lots:
-            break
-        level = _grown(level[order[:beam]], usable)
-    return sorted(found, key=lambda one: one.score)[:n_results]
-
-
-def _first_sets(usable: Sequence[int], must: Sequence[int], most_lots: int) -> Ints:
-    """All pairs to begin with, or the required lots alone."""
-    if must:
-        return np.array([sorted(must)], dtype=np.intp)
-    size = min(2, most_lots, len(usable))
-    if size == 0:
-        return np.zeros((0, 0), dtype=np.intp)
-    return np.array(list(combinations(usable, size)), dtype=np.intp)
-
-
-def _grown(sets: Ints, usable: Sequence[int]) -> Ints:
-    """Every set with one more lot, each result once."""
-    lots = np.array(usable, dtype=np.intp)
-    wide = np.repeat(sets, len(lots), axis=0)
-    more = np.tile(lots, len(sets))[:, None]
-    grown = np.sort(np.concatenate([wide, more], axis=1), axis=1)
-    fresh = grown[(np.diff(grown, axis=1) > 0).all(axis=1)]
-    return np.unique(fresh, axis=0) if fresh.size else np.zeros((0, 0), dtype=np.intp)
-
-
-def _solve(sets: Ints, field: Field) -> tuple[Floats, Floats, Floats]:
-    """Best shares, scores (infinite where the stock is too small) and Labs of every set."""
-    low, high = field.low[sets], field.high[sets]
-    enough = (high.sum(axis=1) >= 1) & (low.sum(axis=1) <= 1)
-    start = np.full(sets.shape, 1 / sets.shape[1])
-    shares = best_shares(
-        sets, start, field.inverse, offset=field.offset, target=field.target, low=low, high=high
-    )
-    labs = labs_of(shares, field.inverse, sets, field.offset, field.target)
-    scores = np.where(enough, score_of(labs, field.target), np.inf)
-    return shares, scores, labs
-
-
-def _recipe(
-    found: Found,
-    stock: Stock,
+    field: Field,
+    usable: Sequence[int],
+    must: Sequence[int],
+    *,
     target: Target,
-    inverse: Floats,
-    offset: float,
-) -> Recipe:
-    """A found set as a recipe, largest share first."""
-    order = np.argsort(-found.shares)
-    chosen, w = np.array(found.lots, dtype=np.intp)[order], found.shares[order]
-    lightness, a, b = (float(x) for x in found.labs[0])
-    apart = de2000(target.labs, found.labs)
-    return Recipe(
-        lots=tuple(stock.names[lot] for lot in chosen),
-        shares=tuple(float(x) for x in w),
-        lab=(lightness, a, b),
-        de={one.illuminant: float(x) for one, x in zip(target.lights, apart, strict=True)},
-        score=found.score,
-        cost_cents_per_kg=float(w @ stock.cost_cents_per_kg[chosen]),
-        de_per_point=_per_point(chosen, w, found.labs[0], inverse, offset=offset, target=target),
-    )
+    most_lots: int,
+    beam: int,
+    n_results: int,
+) -> list[Found]:
+    """Solve sets of lots of growing size and keep the best of each size, nearest first; `must` is in all.
+
+    A size is tried whole where that is not too much work. Sets are first looked at in a picture that is
+    linear about the best blend of all lots together; only the best of them are solved.
+    """
+    quick = in_single(field)
+    rest = [lot for lot in usable if lot not in must]
+    if not rest and not must:
+        return []
+    linear = linear_about(best_of_all(np.array([*must, *rest], dtype=np.intp), field), field)
+    picture = Linear(single(linear.gram), single(linear.pull), linear.rest)
+    found: list[Found] = []
+    best = _Level(np.zeros((0, 0), dtype=np.intp), np.zeros((0, 0)))
+    for size in range(max(1, len(must)), min(most_lots, len(rest) + len(must)) + 1):
+        n_all = comb(len(rest), size - len(must))
+        is_whole = size - len(must) <= ALWAYS_WHOLE or n_all <= N_WHOLE_PER_BEAM * beam
+        level = _every_set(rest, must, size) if is_whole else _grown(best, rest)
+        level = _screened(level, picture, quick, n_kept=N_SOLVED_PER_BEAM * beam)
+        shares, apart = solve_sets(level.sets, level.shares, quick, n_steps=N_STEPS)
+        best = _best(level.sets, shares, apart, quick, target, beam=beam)
+        found += _solved(_Level(best.sets[:n_results], best.shares[:n_results]), field, target)
+    return sorted(found, key=lambda one: one.score)
 
 
-def _per_point(
-    chosen: Ints, shares: Floats, lab: Floats, inverse: Floats, *, offset: float, target: Target
-) -> tuple[float, ...]:
-    """How far the blend moves when one lot is a percentage point too heavy, the others in proportion."""
-    off = np.repeat(shares[None, :], len(shares), axis=0)
-    off[range(len(shares)), range(len(shares))] += POINT
-    off /= off.sum(axis=1, keepdims=True)
-    sets = np.repeat(chosen[None, :], len(shares), axis=0)
-    moved = labs_of(off, inverse, sets, offset, target)[:, 0]
-    return tuple(float(x) for x in de2000(lab, moved))
+@dataclass(frozen=True, eq=False, slots=True)
+class _Level:
+    """Sets of one size with shares to begin with, shapes (B, k)."""
+
+    sets: Ints
+    shares: Floats
+
+
+def _every_set(rest: Sequence[int], must: Sequence[int], size: int) -> _Level:
+    """All sets of a size that hold the required lots, equal shares to begin with."""
+    chosen = [(*must, *more) for more in combinations(rest, size - len(must))]
+    sets = np.sort(np.array(chosen, dtype=np.intp), axis=1)
+    return _Level(sets, np.full(sets.shape, 1 / size))
+
+
+def _screened(level: _Level, picture: Linear, field: Field, *, n_kept: int) -> _Level:
+    """The sets of a level that are nearest in the linear picture, with its shares to begin from."""
+    if len(level.sets) <= n_kept:
+        return level
+    shares, apart = screen_sets(level.sets, level.shares, picture, field, n_steps=N_SCREEN_STEPS)
+    kept = np.argpartition(apart, n_kept)[:n_kept]
+    return _Level(level.sets[kept], shares[kept])
+
+
+def _grown(best: _Level, rest: Sequence[int]) -> _Level:
+    """Every kept set with one more lot, each result once, beginning from the shares it was kept with."""
+    lots = np.array(rest, dtype=np.intp)
+    wide = np.repeat(best.sets, len(lots), axis=0)
+    more = np.tile(lots, len(best.sets))
+    fresh = ~(wide == more[:, None]).any(axis=1)
+    shares = np.repeat(best.shares, len(lots), axis=0)[fresh] * (1 - NEWCOMER_SHARE)
+    sets = np.concatenate([wide[fresh], more[fresh, None]], axis=1)
+    shares = np.concatenate([shares, np.full((len(sets), 1), NEWCOMER_SHARE)], axis=1)
+    order = np.argsort(sets, axis=1)
+    sets, shares = np.take_along_axis(sets, order, axis=1), np.take_along_axis(shares, order, axis=1)
+    keys = sets @ (int(sets.max()) + 1) ** np.arange(sets.shape[1], dtype=np.int64)
+    _, once = np.unique(keys, return_index=True)
+    return _Level(sets[once], shares[once])
+
+
+def _best(sets: Ints, shares: Floats, apart: Floats, field: Field, target: Target, *, beam: int) -> _Level:
+    """The best sets of a level by their true difference; the local metric chooses which to look at."""
+    order = np.argsort(apart)[: N_LOOKED_AT * beam]
+    order = order[np.isfinite(apart[order])]
+    scores = score_of(labs_of(shares[order], sets[order], field, target), target)
+    kept = order[np.argsort(scores)[:beam]]
+    return _Level(sets[kept], shares[kept])
+
+
+def _solved(level: _Level, field: Field, target: Target) -> list[Found]:
+    """Sets solved to the end in double precision."""
+    if not level.sets.size:
+        return []
+    shares, apart = solve_sets(level.sets, level.shares, field, n_steps=N_LAST_STEPS)
+    labs = labs_of(shares, level.sets, field, target)
+    scores = score_of(labs, target)
+    return [
+        Found(float(scores[place]), tuple(int(lot) for lot in level.sets[place]), shares[place], labs[place])
+        for place in range(len(scores))
+        if np.isfinite(apart[place])
+    ]
+
+
+def _worth_their_lots(found: list[Found], stock: Stock, ways: ShadeWays) -> list[Found]:
+    """Recipes in order of preference; those left out that a smaller one matches."""
+
+    def rank(one: Found) -> tuple[int, float]:
+        price = float(one.shares @ stock.cost_cents_per_kg[list(one.lots)])
+        return round((one.score + ways.lot_worth_de * len(one.lots)) / SAME_SCORE), price
+
+    kept: list[Found] = []
+    for one in sorted((without_idle(one) for one in found), key=rank):
+        smaller = [other for other in kept if set(other.lots) <= set(one.lots)]
+        if all(other.score - one.score > ways.lot_worth_de * _fewer(other, one) for other in smaller):
+            kept.append(one)
+    return kept
+
+
+def _fewer(other: Found, one: Found) -> float:
+    """How many lots fewer; the same set again counts as very many, so that it is told once."""
+    return len(one.lots) - len(other.lots) or float("inf")
+
+
+def without_idle(one: Found) -> Found:
+    """The set without lots that give nothing."""
+    used = one.shares > IDLE_SHARE
+    if used.all():
+        return one
+    lots = tuple(lot for lot, is_used in zip(one.lots, used, strict=True) if is_used)
+    shares = one.shares[used]
+    return Found(one.score, lots, shares / shares.sum(), one.labs)

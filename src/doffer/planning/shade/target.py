@@ -10,9 +10,13 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.difference import de2000
-from doffer.fibre.colour.spectrum import Light, lab_of_reflectance
+from doffer.fibre.colour.predict import Band, Lab
+from doffer.fibre.colour.spectrum import Light, check_reflectance, lab_of_reflectance, light
+from doffer.tables.loader import Tables
 
-LIGHT_WEIGHTS = (("D65", 1.0), ("A", 0.5), ("LED-B3", 0.5))
+LIGHT_WEIGHTS = (("D65", 1.0), ("A", 0.5), ("LED-B3", 0.5))  # the light of the standard counts most
+MOST_LOTS = 5  # of a recipe: more cannot be weighed and fed without mistakes
+MOST_STOCK = 1000  # lots a search looks through
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -30,14 +34,21 @@ class Target:
 
 
 def target_from_spectrum(reflectance: Floats, lights: tuple[Light, ...], light_weights: Floats) -> Target:
-    """A target that was measured as a spectrum."""
-    labs = np.stack([lab_of_reflectance(reflectance, one) for one in lights])
-    return Target(labs, lights, light_weights, has_spectrum=True)
+    """A target that was measured as a spectrum, shape (31,)."""
+    spectrum = check_reflectance(reflectance)
+    labs = np.stack([lab_of_reflectance(spectrum, one) for one in lights])
+    return Target(labs, lights, np.asarray(light_weights, dtype=np.float64), has_spectrum=True)
 
 
 def target_from_lab(lab: Floats, seen_in: Light) -> Target:
     """A target that is a Lab value under one light."""
     return Target(np.asarray(lab, dtype=np.float64)[None, :], (seen_in,), np.ones(1), has_spectrum=False)
+
+
+def usual_lights(tables: Tables, *, observer_deg: int = 10) -> tuple[tuple[Light, ...], Floats]:
+    """The lights a shade is looked at in, the standard's first, and how much each counts."""
+    lights = tuple(light(tables, name, observer_deg=observer_deg) for name, _ in LIGHT_WEIGHTS)
+    return lights, np.array([weight for _, weight in LIGHT_WEIGHTS])
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -48,8 +59,8 @@ class Stock:
     ----------
     names : tuple of str
         Lot numbers, N of them.
-    reflectance : ndarray, shape (N, 31)
-        Their spectra, measured or recovered.
+    reflectance : ndarray, shape (N, n)
+        Their spectra, measured or recovered; or X/Xn, Y/Yn, Z/Zn of shape (N, 3) under `three_bands`.
     dry_mass_g : ndarray, shape (N,)
         Oven-dry fibre on hand [g].
     owner : tuple of str
@@ -68,8 +79,12 @@ class Stock:
         n_lots = len(self.names)
         if not len(self.owner) == len(self.dry_mass_g) == len(self.cost_cents_per_kg) == n_lots:
             raise InputError("stock", n_lots, "named, owned, weighed and priced lot by lot")
-        if self.reflectance.shape != (n_lots, 31):
-            raise InputError("spectra of the stock", self.reflectance.shape, f"shaped ({n_lots}, 31)")
+        if self.reflectance.ndim != 2 or len(self.reflectance) != n_lots:
+            raise InputError("spectra of the stock", self.reflectance.shape, f"one a lot, {n_lots} lots")
+        if n_lots > MOST_STOCK:
+            raise InputError("lots in the stock", n_lots, f"at most {MOST_STOCK}; leave out what is far off")
+        if not np.all(np.isfinite(self.dry_mass_g)) or np.any(self.dry_mass_g < 0):
+            raise InputError("weights of the stock", self.dry_mass_g.tolist(), "zero or more each")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,24 +126,45 @@ class Rules:
             raise InputError("required lots", len(self.required), f"at most {self.most_lots}")
 
 
-MOST_LOTS = 5
-
-
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """A blend found: lots with shares by oven-dry mass, and how far it is from the target.
+    """A blend found: lots with shares by oven-dry mass, largest first, and how far it is from the target.
 
-    `de` is CIEDE2000 by light; `score` the weighted root of their squares; `de_per_point` how much it moves
-    when a lot is one percentage point off (weighing); `cost_cents_per_kg` of the blend.
+    Parameters
+    ----------
+    lots, shares : tuple
+        Lot numbers and their shares.
+    lab : tuple
+        Predicted Lab under the first light.
+    de : mapping
+        CIEDE2000 to the target by illuminant.
+    de_cmc : float
+        CMC(2:1) to the target under the first light.
+    metamerism : mapping or None
+        Metamerism index by further illuminant; None for a target that is not known as a spectrum.
+    score : float
+        Weighted root of the squared differences.
+    band : Band or None
+        How the answer moves with M over about 95 % of its range; None for models without M.
+    cost_cents_per_kg : float
+        Of the blend, oven-dry.
+    de_per_point : tuple of float
+        How far the colour moves when a lot is one percentage point too heavy: the care its weighing needs.
+    trial_card_cg : tuple of int
+        Hundredths of a gram of each lot for the trial card that comes before the blend.
     """
 
     lots: tuple[str, ...]
     shares: tuple[float, ...]
-    lab: tuple[float, float, float]
+    lab: Lab
     de: Mapping[str, float] = field(hash=False)
+    de_cmc: float
+    metamerism: Mapping[str, float] | None = field(hash=False)
     score: float
+    band: Band | None
     cost_cents_per_kg: float
     de_per_point: tuple[float, ...]
+    trial_card_cg: tuple[int, ...]
 
 
 def score_of(labs: Floats, target: Target) -> Floats:

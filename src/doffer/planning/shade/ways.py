@@ -1,0 +1,52 @@
+"""How a mill makes shades: its blend model and how well it is known, its trial card, a lot's worth."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+from doffer.fibre.colour.blend import Mixing, default_mixing
+from doffer.fibre.colour.calibrate import Fit
+from doffer.fibre.colour.predict import default_ln_m_sd
+from doffer.tables.loader import Tables
+
+
+@dataclass(frozen=True, slots=True)
+class ShadeWays:
+    """The mill's ways with shades.
+
+    Parameters
+    ----------
+    mixing : Mixing
+        The blend model, fitted or published.
+    ln_m_sd : float
+        Standard error of ln M.
+    is_fitted : bool
+        Whether the constant comes from the mill's own sample blends.
+    trial_card_g : float
+        Weight of the sample that is carded before a blend is made [g].
+    lot_worth_de : float
+        A further lot must bring the colour at least this much nearer (CIEDE2000).
+    """
+
+    mixing: Mixing
+    ln_m_sd: float
+    is_fitted: bool
+    trial_card_g: float
+    lot_worth_de: float
+
+
+def usual_ways(tables: Tables) -> ShadeWays:
+    """What holds until the mill has fitted its own constant (tables colour_models and constants)."""
+    return ShadeWays(
+        mixing=default_mixing(tables),
+        ln_m_sd=default_ln_m_sd(tables),
+        is_fitted=False,
+        trial_card_g=tables.constants["shade_trial_card"].value,
+        lot_worth_de=tables.constants["shade_lot_worth"].value,
+    )
+
+
+def fitted_ways(ways: ShadeWays, fit: Fit) -> ShadeWays:
+    """The same ways with the constant from the mill's own sample blends."""
+    return dataclasses.replace(ways, mixing=fit.mixing, ln_m_sd=fit.ln_m_se, is_fitted=True)
