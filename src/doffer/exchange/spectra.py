@@ -1,6 +1,7 @@
 """Read spectra from the open exchange formats: CGATS / ISO 28178 text, CxF3 (ISO 17972) XML, plain CSV.
 
-Whatever the file, what comes out is reflectance 0..1 at 400 to 700 nm in steps of 10; what had to be assumed is said.
+Whatever the file, what comes out is reflectance 0..1 at 400 to 700 nm in steps of 10; what had to be assumed
+is said.
 """
 
 from __future__ import annotations
@@ -8,14 +9,16 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
+from xml.etree.ElementTree import Element
 
 import numpy as np
 from defusedxml import ElementTree
 from defusedxml.common import DefusedXmlException
 
-from doffer.errors import InputError
+from doffer.errors import InputError, NotFoundError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.spectrum import WAVELENGTHS_NM, check_reflectance
 
@@ -23,13 +26,18 @@ MOST_BYTES = 10_000_000
 MOST_SPECTRA = 10_000
 LEAST_BANDS = 16
 BAND_NAME = re.compile(r"(?i)^[a-z_ ]*?(\d{3})(?:[.,]\d+)?\s*(?:nm)?$")
+PEEKED_BYTES = 4096
+BYTES_PER_MB = 1e6
+MOST_HELD_NM = 20.0
+MOST_STEP_NM = 20.0
 PERCENT_ABOVE = 2.0  # a median above this is per cent: no fibre throws back twice the light
+UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 CXF = "{http://colorexchangeformat.com/CxF3-core}"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Spectra:
-    """Spectra of a file: names, reflectance (n, 31), what the file says of the instrument, what was assumed."""
+    """Spectra of a file: names, reflectance (n, 31), what it says of the instrument, what was assumed."""
 
     names: tuple[str, ...]
     reflectance: Floats
@@ -47,18 +55,48 @@ def read_spectra(content: bytes, *, name: str) -> Spectra:
     """
     if not content.strip():
         raise InputError("file", name, "a file with readings in it; this one is empty")
-    if len(content) > MOST_BYTES:
-        raise InputError("file", f"{name}, {len(content) / 1e6:.0f} MB", f"at most {MOST_BYTES / 1e6:.0f} MB")
-    if b"\0" in content[:4096]:
+    check_size(len(content), name=name)
+    if b"\0" in content[:PEEKED_BYTES] and content[:2] not in UTF16_MARKS:
         raise InputError(
             "file", name, "text or XML from the instrument (CGATS, CxF or CSV), not a binary file"
         )
     if content.lstrip()[:1] == b"<":
         return _checked(_read_cxf(content, name), name)
     text = _text(content)
-    if "BEGIN_DATA_FORMAT" in text:
-        return _checked(_read_cgats(text, name), name)
-    return _checked(_read_csv(text, name), name)
+    try:
+        raw = _read_cgats(text, name) if "BEGIN_DATA_FORMAT" in text else _read_csv(text, name)
+    except csv.Error:
+        raise InputError("file", name, "lines of short cells; this one cannot be split into cells") from None
+    return _checked(raw, name)
+
+
+def read_spectra_file(path: Path) -> Spectra:
+    """Spectra of a file on disk; its size is looked at before any of it is read.
+
+    Raises
+    ------
+    NotFoundError
+        No such file.
+    InputError
+        As `read_spectra`.
+    """
+    if not path.is_file():
+        raise NotFoundError("file", str(path))
+    check_size(path.stat().st_size, name=path.name)
+    return read_spectra(path.read_bytes(), name=path.name)
+
+
+def check_size(n_bytes: int, *, name: str) -> None:
+    """Nothing larger than a file of spectra can be; to be asked before a file is read.
+
+    Raises
+    ------
+    InputError
+        More than 10 MB.
+    """
+    if n_bytes > MOST_BYTES:
+        given = f"{name}, {n_bytes / BYTES_PER_MB:.0f} MB"
+        raise InputError("file", given, f"at most {MOST_BYTES / BYTES_PER_MB:.0f} MB")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +121,11 @@ def _checked(raw: _Raw, name: str) -> Spectra:
     for label, nm, values in zip(raw.names, raw.nm, raw.values, strict=True):
         rows.append(_on_our_bands(label, nm, values, remarks))
     table = np.stack(rows)
-    scale = raw.scale or (100.0 if float(np.nanmedian(table)) > PERCENT_ABOVE else 1.0)
+    scale = (
+        raw.scale
+        if raw.scale and raw.scale > 0
+        else (100.0 if float(np.nanmedian(table)) > PERCENT_ABOVE else 1.0)
+    )
     if scale != 1:
         remarks.append(f"Values were divided by {scale:g}.")
     table = table / scale
@@ -112,14 +154,10 @@ def _on_our_bands(label: str, nm: Sequence[float], values: Sequence[float], rema
     return np.interp(WAVELENGTHS_NM, at, np.asarray(values, dtype=np.float64))
 
 
-MOST_HELD_NM = 20.0
-MOST_STEP_NM = 20.0
-
-
 def _text(content: bytes) -> str:
     """Text of a file in the encodings instruments write."""
     for encoding in ("utf-8-sig", "utf-16", "cp1252"):
-        if encoding == "utf-16" and content[:2] not in (b"\xff\xfe", b"\xfe\xff"):
+        if encoding == "utf-16" and content[:2] not in UTF16_MARKS:
             continue
         try:
             return content.decode(encoding)
@@ -129,7 +167,7 @@ def _text(content: bytes) -> str:
 
 
 def _read_cgats(text: str, name: str) -> _Raw:
-    """CGATS / ISO 28178: keyword lines, then BEGIN_DATA_FORMAT ... BEGIN_DATA ... END_DATA, maybe several times."""
+    """CGATS / ISO 28178: keyword lines, BEGIN_DATA_FORMAT ... BEGIN_DATA ... END_DATA, maybe repeated."""
     names: list[str] = []
     nm: list[tuple[float, ...]] = []
     values: list[tuple[float, ...]] = []
@@ -137,7 +175,7 @@ def _read_cgats(text: str, name: str) -> _Raw:
     scale: float | None = None
     for head, columns, rows in _cgats_tables(text, name):
         facts += [(key, value) for key, value in head if key in CGATS_FACTS]
-        scale = next((float(v) for key, v in head if key == "SPECTRAL_NORM" and float(v) > 0), scale)
+        scale = next((_number(v, name) for key, v in head if key == "SPECTRAL_NORM"), scale)
         bands = [(float(m[1]), place) for place, c in enumerate(columns) if (m := BAND_NAME.match(c))]
         if len(bands) < LEAST_BANDS:
             continue
@@ -166,11 +204,7 @@ def _cgats_tables(text: str, name: str) -> list[_CgatsTable]:
     columns: list[str] = []
     rows: list[list[str]] = []
     part = "head"
-    for line in text.splitlines():
-        cells = next(csv.reader([line.strip().replace("\t", " ")], delimiter=" ", skipinitialspace=True), [])
-        cells = [cell for cell in cells if cell]
-        if not cells or cells[0].startswith("#"):
-            continue
+    for cells in _cgats_lines(text):
         word = cells[0].upper()
         if word == "BEGIN_DATA_FORMAT":
             part, columns = "format", []
@@ -192,19 +226,18 @@ def _cgats_tables(text: str, name: str) -> list[_CgatsTable]:
     return tables
 
 
+def _cgats_lines(text: str) -> Iterator[list[str]]:
+    """Cells of every line that says something."""
+    for line in text.splitlines():
+        cells = next(csv.reader([line.strip().replace("\t", " ")], delimiter=" ", skipinitialspace=True), [])
+        cells = [cell for cell in cells if cell]
+        if cells and not cells[0].startswith("#"):
+            yield cells
+
+
 def _read_cxf(content: bytes, name: str) -> _Raw:
     """CxF3 (ISO 17972): every ReflectanceSpectrum with its start and step."""
-    try:
-        root = ElementTree.fromstring(content)
-    except DefusedXmlException:
-        raise InputError(
-            "file", name, "plain CxF3; this one defines entities, which no instrument writes"
-        ) from None
-    except ElementTree.ParseError as problem:
-        line, column = problem.position
-        raise InputError(
-            "file", name, f"well-formed XML; it breaks at line {line}, column {column}"
-        ) from None
+    root = _xml_root(content, name)
     ranges = {
         spec.get("Id", ""): spec.find(f".//{CXF}WavelengthRange")
         for spec in root.iter(f"{CXF}ColorSpecification")
@@ -232,9 +265,25 @@ def _read_cxf(content: bytes, name: str) -> _Raw:
     return _Raw(tuple(names), tuple(nm), tuple(values))
 
 
+def _xml_root(content: bytes, name: str) -> Element:
+    """The root of an XML file that defines no entities and reads nothing from elsewhere."""
+    try:
+        root: Element = ElementTree.fromstring(content)
+    except DefusedXmlException:
+        allowed = "plain CxF3; this one defines entities, which no instrument writes"
+        raise InputError("file", name, allowed) from None
+    except ElementTree.ParseError as problem:
+        line, column = problem.position
+        allowed = f"well-formed XML; it breaks at line {line}, column {column}"
+        raise InputError("file", name, allowed) from None
+    except (ValueError, LookupError):  # an encoding that nobody knows
+        raise InputError("file", name, "XML in UTF-8") from None
+    return root
+
+
 def _read_csv(text: str, name: str) -> _Raw:
     """CSV with wavelengths as headings (a spectrum a row) or in the first column (a spectrum a column)."""
-    delimiter = max(";\t,", key=lambda sign: text.splitlines()[0].count(sign))
+    delimiter = max(";\t,", key=text.lstrip().partition("\n")[0].count)
     rows = [
         row for row in csv.reader(io.StringIO(text), delimiter=delimiter) if any(cell.strip() for cell in row)
     ]
