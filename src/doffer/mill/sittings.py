@@ -158,7 +158,7 @@ def _row(row: ColourReading, corrected_by: dict[int, int]) -> ReadingRow:
 
 
 def newest_by_lot(lots: Iterable[int]) -> dict[int, Sitting]:
-    """For each lot (by id) its newest dry sitting by an instrument; lots without one are left out; one query."""
+    """For each lot (by id) its newest dry sitting by an instrument, where it has one; two queries."""
     newest: dict[int, Sitting] = {}
     rows = ColourReading.objects.filter(lot__in=list(lots))
     codes = dict(rows.values_list("lot__code", "lot_id"))
