@@ -21,6 +21,17 @@ class Figure:
     met: bool | None
 
 
+def beside(
+    name: str, value_s: float, *, reference: str, reference_s: float, most: float | None = None
+) -> Figure:
+    """Seconds beside a reference; met when their ratio is at most `most`, or only reported."""
+    ratio = value_s / reference_s
+    target = "report" if most is None else f"<= {most:g}"
+    return Figure(
+        name, value_s, "s", f"{reference} {reference_s:.3g} s", ratio, target, most and ratio <= most
+    )
+
+
 def median_s(act: Callable[[], object], *, repeats: int) -> float:
     """Median seconds of an act, after one turn to warm up."""
     act()

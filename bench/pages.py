@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from figure import Figure, quantile_s
+from figure import Figure, beside, quantile_s
 
 TARGET_S = 0.050
 SIZES = {"ten years": (20_000, 500_000), "one year": (2_000, 50_000)}
@@ -25,39 +25,27 @@ def measure() -> list[Figure]:
     found = {name: _in_child(*size) for name, size in SIZES.items()}
     figures = []
     for page in ("today", "lot", "lots"):
-        full, tenth = found["ten years"][page], found["one year"][page]
-        figures.append(
-            Figure(
+        full_s, tenth_s = found["ten years"][page], found["one year"][page]
+        figures += [
+            beside(
                 f"{page} page, 500,000 weighings, p95",
-                full,
-                "s",
-                "limit 0.050 s",
-                full / TARGET_S,
-                "< 0.050 s",
-                full < TARGET_S,
-            )
-        )
-        figures.append(
-            Figure(
+                full_s,
+                reference="limit",
+                reference_s=TARGET_S,
+                most=1,
+            ),
+            beside(
                 f"{page} page at ten times the records",
-                full,
-                "s",
-                f"a tenth {tenth:.3g} s",
-                full / tenth,
-                "<= 1.5",
-                full / tenth <= 1.5,
-            )
-        )
-    bare = found["ten years"]["bare"]
+                full_s,
+                reference="a tenth",
+                reference_s=tenth_s,
+                most=1.5,
+            ),
+        ]
+    bare_s = found["ten years"]["bare"]
     figures.append(
-        Figure(
-            "lot page beside its bare SQL",
-            found["ten years"]["lot"],
-            "s",
-            f"sqlite3 {bare:.3g} s",
-            found["ten years"]["lot"] / bare,
-            "report",
-            None,
+        beside(
+            "lot page beside its bare SQL", found["ten years"]["lot"], reference="sqlite3", reference_s=bare_s
         )
     )
     return figures

@@ -15,7 +15,7 @@ from doffer.planning.batch import plan_order
 from doffer.planning.spec import BatchSpec, LotStart, MachineUse, MillWays, OrderSpec, Wish
 from doffer.process.losses import loss_range
 from doffer.tables.loader import load_tables
-from figure import Figure, median_s
+from figure import Figure, beside, median_s
 
 N_SAMPLES = 4000
 TARGET_S = 0.050
@@ -79,67 +79,27 @@ def measure() -> list[Figure]:
     spec = order(N_SAMPLES)
     plan_s = median_s(lambda: plan_order(spec, tables), repeats=15)
     loop_s = median_s(lambda: plain_loop(N_SAMPLES // 10), repeats=1) * 10
-    n_steps = len(plan_order(spec, tables).batches[0].stages)
-    arrays = np.zeros((n_steps, 3, len(FIBRES), N_SAMPLES))
-    into = np.empty_like(arrays)
-    copy_s = median_s(lambda: np.copyto(into, arrays), repeats=15)
+    copy_s = _copy_s(len(plan_order(spec, tables).batches[0].stages))
     ten_samples_s = median_s(lambda: plan_order(order(10 * N_SAMPLES), tables), repeats=5)
     ten_lots_s = median_s(lambda: plan_order(order(N_SAMPLES, 60), tables), repeats=5)
     few = dataclasses.replace(spec, ways=dataclasses.replace(spec.ways, n_samples=1))
     fixed_s = median_s(lambda: plan_order(few, tables), repeats=15)
     return [
-        Figure(
-            "plan, 6 lots, 12 stages, 4,000 samples",
-            plan_s,
-            "s",
-            "limit 0.050 s",
-            plan_s / TARGET_S,
-            "< 0.050 s",
-            plan_s < TARGET_S,
+        beside(
+            "plan, 6 lots, 12 stages, 4,000 samples", plan_s, reference="limit", reference_s=TARGET_S, most=1
         ),
-        Figure(
-            "plan beside the plain loop",
-            plan_s,
-            "s",
-            f"plain loop {loop_s:.3g} s",
-            plan_s / loop_s,
-            "< 0.2",
-            plan_s / loop_s < 0.2,
+        beside("plan beside the plain loop", plan_s, reference="plain loop", reference_s=loop_s, most=0.2),
+        beside("plan beside a copy of its arrays", plan_s, reference="copy", reference_s=copy_s),
+        beside(
+            "ten times the samples", ten_samples_s, reference="4,000 samples", reference_s=plan_s, most=15
         ),
-        Figure(
-            "plan beside a copy of its arrays",
-            plan_s,
-            "s",
-            f"copy {copy_s:.3g} s",
-            plan_s / copy_s,
-            "report",
-            None,
-        ),
-        Figure(
-            "plan with ten times the samples",
-            ten_samples_s,
-            "s",
-            "4,000 samples",
-            ten_samples_s / plan_s,
-            "<= 15",
-            ten_samples_s / plan_s <= 15,
-        ),
-        Figure(
-            "plan with ten times the lots",
-            ten_lots_s,
-            "s",
-            "6 lots",
-            ten_lots_s / plan_s,
-            "<= 15",
-            ten_lots_s / plan_s <= 15,
-        ),
-        Figure(
-            "plan with one sample (workings alone)",
-            fixed_s,
-            "s",
-            "4,000 samples",
-            fixed_s / plan_s,
-            "report",
-            None,
-        ),
+        beside("ten times the lots", ten_lots_s, reference="6 lots", reference_s=plan_s, most=15),
+        beside("one sample: workings alone", fixed_s, reference="4,000 samples", reference_s=plan_s),
     ]
+
+
+def _copy_s(n_steps: int) -> float:
+    """Seconds to copy what a plan keeps: three masses of every lot and sample at each step."""
+    arrays = np.zeros((n_steps, 3, len(FIBRES), N_SAMPLES))
+    into = np.empty_like(arrays)
+    return median_s(lambda: np.copyto(into, arrays), repeats=15)

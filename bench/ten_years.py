@@ -121,7 +121,7 @@ def _orders(n_orders: int, owners: list[Customer], person: Person, now, rng: ran
                 booked_on=(now - timedelta(days=3650 * (1 - i / n_orders))).date(),
                 promised_on=(now + timedelta(days=rng.randint(-3, 60))).date(),
                 product="2-ply yarn",
-                state="running" if i >= n_orders - 60 else "done",
+                state="running" if i >= n_orders - 60 else "shipped",
                 taken_at=now,
                 taken_by=person,
             )

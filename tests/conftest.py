@@ -11,6 +11,7 @@ from django.db import connections
 from doffer.mill import bridge, clock
 from doffer.mill.guards import lay_guards, lift_guards
 
+pytest_plugins = ("tests.chromium",)
 MONDAY = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
 

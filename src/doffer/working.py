@@ -1,7 +1,8 @@
 """Working: how a figure came about, made where the figure is computed and shown by one template.
 
 A `Working` says what the figure is, the formula in words and symbols, the inputs with their units, the
-result, and where the rule comes from. Workings nest: a yarn mass opens into its stages, a stage into its loss.
+result, and where the rule comes from. Workings nest: a yarn mass opens into its stages, a stage into its
+loss.
 """
 
 from __future__ import annotations
@@ -27,6 +28,15 @@ STATUS_WORDS = {
     Status.COMPUTED: "computed",
     Status.OWN: "the mill's own figure",
 }
+
+
+def percent(share: float, *, digits: int = 0) -> str:
+    """A share as it is written everywhere: 0.1 is "10 %", with a narrow space that does not break.
+
+    >>> percent(0.1764, digits=1)
+    '17.6\u202f%'
+    """
+    return f"{100 * share:.{digits}f}\u202f%"
 
 
 @dataclass(frozen=True, slots=True)

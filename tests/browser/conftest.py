@@ -15,43 +15,14 @@ from pathlib import Path
 from urllib.parse import urlparse
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 ROOT = Path(__file__).parents[2]
 AXE = Path(__file__).parent / "vendor" / "axe-core" / "axe.min.js"
 AXE_TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 PHONE = (360, 740)
 DESK = (1440, 900)
-PLACES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-ARGS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 SLOWEST_MS = 15_000
-
-
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark all tests of this folder, and keep them in one process: there is one browser."""
-    for item in items:
-        if Path(__file__).parent in item.path.parents:
-            item.add_marker(pytest.mark.browser)
-            item.add_marker(pytest.mark.xdist_group("browser"))
-
-
-def chromium() -> str:
-    """Path of Chromium; without one the test is skipped, or fails where a browser is compulsory."""
-    found = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, PLACES)), None)
-    if found:
-        return found
-    if os.environ.get("REQUIRE_BROWSER") == "1":
-        pytest.fail("no Chromium, and REQUIRE_BROWSER=1")
-    pytest.skip("no Chromium")
 
 
 def environment(root: Path) -> dict[str, str]:
@@ -97,18 +68,6 @@ def fresh_live(demo_root: Path, tmp_path: Path) -> Iterator[str]:
     """The same for one test alone, for tests that change what others look at."""
     with serving(demo_root, tmp_path) as address:
         yield address
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """The one Chromium."""
-    path = chromium()
-    # Playwright's loop runs in this thread; Django would refuse its database in every later test here.
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=path, args=list(ARGS))
-        yield started
-        started.close()
 
 
 @pytest.fixture

@@ -11,12 +11,6 @@ Wool;Romney;-4;31;white;
 
 
 @pytest.fixture
-def mill(doffer, root):
-    assert doffer("init", "--name", "Own", "--units", "metric", "--rules", "UK", "--you", "Ida").code == 0
-    return root
-
-
-@pytest.fixture
 def farm_list(tmp_path):
     path = tmp_path / "farm.csv"
     path.write_text(LIST, encoding="utf-8")

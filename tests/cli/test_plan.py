@@ -71,3 +71,13 @@ def test_a_yarn_in_other_words_is_a_usage_error(doffer):
     answer = doffer("plan", "--fibre", "wool", "--kg", 1, "--yarn", "something soft")
     assert answer.code == 2
     assert "must look like 2-ply 200 m/100g" in answer.err
+
+
+@pytest.mark.slow
+def test_an_order_is_planned_as_its_page_shows_it(doffer):
+    assert doffer("demo").code == 0
+    answer = doffer("plan", "--order", "O204", "--json")
+    assert answer.code == 0, answer.err
+    (batch,) = answer.json["batches"]
+    assert batch["labels"][0]["words"] == "80 % wool, 20 % angora rabbit"
+    assert "There is no order “O999”" in doffer("plan", "--order", "O999").err

@@ -5,16 +5,7 @@ import os
 import subprocess
 import sys
 
-import pytest
-
 INIT = ("init", "--name", "Barrow Lane Mill", "--units", "metric", "--rules", "UK", "--you", "Ida")
-
-
-@pytest.fixture
-def mill(doffer, root):
-    answer = doffer(*INIT, "--machine", "picker", "--machine", "card", "--json")
-    assert answer.code == 0, answer.err
-    return root / "mill"
 
 
 def test_five_answers_begin_a_mill(mill):

@@ -9,9 +9,11 @@ import pytest
 
 from doffer.errors import InputError, RefusedError
 from doffer.exchange.desk import Beside
+from doffer.exchange.export import export_lots
 from doffer.exchange.lots import lots_of, preview_lots
 from doffer.mill.commands.import_lots import import_lots
 from doffer.mill.models import Lot, Weighing
+from doffer.mill.queries.lot_lines import lot_lines
 from doffer.mill.queries.lots import one_lot
 from doffer.tables.loader import load_tables
 
@@ -66,3 +68,27 @@ def test_a_list_confirmed_twice_is_kept_once(small_mill, shown):
     first = import_lots(small_mill.owner, rows, file_name=shown.file_name, key=key)
     assert import_lots(small_mill.owner, rows, file_name=shown.file_name, key=key) == first
     assert Lot.objects.filter(code__startswith="B-").count() == 3
+
+
+def every_line():
+    after, rows = None, []
+    while True:
+        page = lot_lines(after=after)
+        rows += page.rows
+        after = page.next_after
+        if after is None:
+            return rows
+
+
+def test_the_list_of_a_whole_mill_comes_in_again(demo_mill):
+    rows = [row for row in every_line() if row.net_mass_mg]
+    assert len(rows) > 30
+    known = Beside(tables=load_tables(), today=date(2026, 3, 2))
+    preview = preview_lots(export_lots(rows, kind="xlsx"), "mill.xlsx", known)
+    assert preview.refusals() == ()
+    for row, (_, lot) in zip(rows, lots_of(preview), strict=True):
+        for name in ("tag", "owner", "fibre", "colour", "form", "net_mass_mg", "staple_mm", "received_on"):
+            assert getattr(lot, name) == getattr(row, name)
+        if row.diameter_source in ("lab", "estimate", "typical"):
+            assert (lot.diameter_um, lot.diameter_sd_um) == (row.diameter_um, row.diameter_sd_um)
+            assert (lot.breed, lot.note) == (row.breed, row.note)

@@ -1,9 +1,14 @@
 """Lists as farms send them: every line is understood, or refused with a sentence that mends it."""
 
+import csv
+import io
 from datetime import date
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.exchange.outcome import is_sentence, outcome
 from tests.exchange.workbooks import farm_workbook, workbook
 
 from doffer.errors import InputError, RefusedError
@@ -184,6 +189,19 @@ def test_a_line_that_repeats_another_word_for_word_is_refused_alone():
     assert shown.refusals() == ("Row 3: This row repeats row 2 word for word; leave it out.",)
 
 
+def test_a_number_is_written_as_tags_can_carry_it():
+    shown = listed("lot,fibre,kg\nBag 12,wool,2\n2026/3,wool,2\nbag-12,wool,3\n")
+    assert [row.tag for row in shown.rows] == ["Bag-12", "2026-3", "bag-12"]
+    assert "Lot “2026/3” is written “2026-3” here." in shown.rows[1].remarks
+    assert "Lot “Bag-12” is also in row 4" in shown.rows[0].sentences[0]
+
+
+def test_a_number_that_a_refused_line_has_too_is_refused():
+    shown = listed("lot,fibre,kg\n1,wool,2\n1,wool,-2\n")
+    assert "Lot “1” is also in row 3" in shown.rows[0].sentences[0]
+    assert len(shown.rows[1].sentences) == 2
+
+
 def test_a_number_the_mill_has_already_is_refused():
     assert "is in the mill already" in sentence("lot,fibre,kg\nl001,wool,2\n", taken_tags=frozenset({"L001"}))
 
@@ -199,7 +217,7 @@ def test_a_number_the_mill_has_already_is_refused():
         ("1,wool,1,5,", "are the two exchanged?"),
         ("1,wool,,,0", "The weight is 0"),
         ("1,wool,,,", "The weight is missing"),
-        ("1/2,wool,,,3", "letters and digits"),
+        ("№1,wool,,,3", "letters a to z and digits"),
         (",,,,3", "The fibre is missing"),
         ("x" * 21 + ",wool,,,3", "21 signs; 20 fit"),
         ("1,wool,,,3,5", "There are 6 cells under 5 headings"),
@@ -246,6 +264,12 @@ def test_bought_fibre_is_taken_as_clean():
     assert (row.lot.form, row.lot.breed) == (Form.SCOURED, "mulberry_silk")
 
 
+def test_a_mix_without_a_breed_is_taken_as_its_fibre():
+    row = only("lot,fibre,breed,kg\n1,alpaca,guild mix 3,2\n")
+    assert (row.lot.fibre, row.lot.breed, row.lot.breed_typed) == ("alpaca", None, "guild mix 3")
+    assert "“guild mix 3” names no breed: taken as alpaca." in row.remarks
+
+
 def test_a_humidity_under_a_percent_heading_is_percent():
     assert only("lot,fibre,kg,RH %\n1,wool,2,0.8\n").lot.rh_frac == 0.008
     assert only("lot,fibre,kg,RH\n1,wool,2,58\n").lot.rh_frac == 0.58
@@ -278,3 +302,31 @@ def test_cells_beyond_the_headings_of_a_workbook_are_kept():
     data = workbook([("lot", "fibre", "kg"), (1, "wool", 2, "from the barn")])
     (row,) = preview_lots(data, "x.xlsx", beside(owner="C03")).rows
     assert row.lot.note == "column 4: from the barn"
+
+
+HEADINGS = (
+    "lot,owner,fibre,breed,colour,form,gross kg,tare,weight lb/oz,RH,micron,sd,tested,staple,date,note,price"
+)
+CELL = st.one_of(
+    st.sampled_from(
+        ["", "wool", "suri", "guild mix", "C03", "3,5 kg", "-1", "58 %", "lab", "yes", "2/3/2026", "?"]
+    ),
+    st.text(max_size=12),
+    st.text(alphabet="0123456789.,-/½ kglboz", max_size=8),
+)
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.lists(st.lists(CELL, min_size=1, max_size=18), min_size=1, max_size=3))
+def test_whatever_stands_in_a_line_it_is_understood_or_refused(lines):
+    out = io.StringIO()
+    csv.writer(out).writerows([HEADINGS.split(","), *lines])
+    shown = outcome(preview_lots, out.getvalue().encode(), "any.csv", beside(owner="C03"))
+    if isinstance(shown, str):
+        assert is_sentence(shown)
+        return
+    for row in shown.rows:
+        assert (row.lot is None) == bool(row.sentences)
+        assert row.lot is None or (
+            row.lot.net_mass_mg > 0 and row.lot.owner and row.lot.fibre in TABLES.fibres
+        )

@@ -125,7 +125,7 @@ def test_fibre_without_known_branches_has_no_span():
 
 @pytest.mark.parametrize("rh", [0.0, 0.05, 0.99, 65])
 def test_humidity_outside_the_curve_is_not_guessed(rh):
-    with pytest.raises(InputError, match="10% to 95%"):
+    with pytest.raises(InputError, match="10\u202f% to 95\u202f%"):
         equilibrium_regain_frac(TABLES, "wool", rh_frac=rh)
 
 

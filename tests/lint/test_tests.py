@@ -15,7 +15,12 @@ def claims(node: ast.AST) -> bool:
         if isinstance(part, ast.Call):
             name = ast.unparse(part.func)
             last = name.rpartition(".")[2]
-            if name in EXPECTS or last == "wait_for" or last.startswith(("assert_", "expect_", "check_")):
+            if (
+                name in EXPECTS
+                or last == "wait_for"
+                or "assert_" in last
+                or last.startswith(("expect_", "check_"))
+            ):
                 return True
     return False
 

@@ -30,7 +30,7 @@ def questions(ask) -> int:
 
 
 READINGS = [
-    (today, 30),
+    (today, 19),
     (list_lots, 3),
     (lambda: list_lots(search="wool white"), 3),
     (lambda: one_lot("L001"), 11),

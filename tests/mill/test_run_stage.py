@@ -18,6 +18,7 @@ from doffer.mill.commands.run_stage import (
     finish_run,
     record_run,
 )
+from doffer.mill.commands.weigh import correct_weighing
 from doffer.mill.models import Lot, LotPart, Run
 from doffer.mill.queries.ancestry import ancestry
 from doffer.mill.queries.lots import one_lot
@@ -286,3 +287,46 @@ def test_a_blend_says_no_breed_when_its_parts_differ_and_mixes_their_fineness(wa
     assert blend.diameter_um == pytest.approx((24.0 + 23.1) / 2, abs=0.001)
     assert blend.diameter_sd_um == pytest.approx((25 + 0.45**2) ** 0.5, abs=0.001)
     assert blend.row.breed == ""
+
+
+def test_a_corrected_weighing_corrects_its_run_and_the_lot(washed):
+    run = record_run(washed.floor, RunFacts(stage="card"), inputs=[into("L001", 2400)], outputs=[out(1200)])
+    correct_weighing(
+        washed.floor, run.outputs[0].weighing_id, reading=weighed(2200), reason="second can forgotten"
+    )
+    node = next(node for node in ancestry("L001").runs if node.code == run.run)
+    assert (node.dry_in_g, node.dry_out_g) == (pytest.approx(2400, abs=0.001), pytest.approx(2200, abs=0.001))
+    assert one_lot("L001").row.dry_mass_g == pytest.approx(2200, abs=0.001)
+
+
+def test_a_corrected_part_corrects_what_stayed_behind(washed):
+    run = record_run(washed.floor, RunFacts(stage="card"), inputs=[into("L001", 600)], outputs=[out(550)])
+    went_in = Run.objects.get(code=run.run).inputs.get().weighing_id
+    correct_weighing(washed.floor, went_in, reading=weighed(800), reason="read the wrong line")
+    assert one_lot("L001").row.dry_mass_g == pytest.approx(1600, abs=0.01)
+
+
+def test_an_older_weighing_is_corrected_without_moving_the_lot(washed):
+    intake = one_lot("L001").weighings[-1].id
+    correct_weighing(washed.floor, intake, reading=Reading(gross_g=4_100), reason="tare of another bag")
+    assert one_lot("L001").row.dry_mass_g == pytest.approx(2400, abs=0.001)
+
+
+def test_a_corrected_weighing_corrects_the_parts_of_everything_made_from_it(washed):
+    joined = record_run(
+        washed.floor,
+        RunFacts(stage="pick"),
+        inputs=[into("L001", 1000), into("L002", 1000)],
+        outputs=[out(1950)],
+    )
+    roving = record_run(
+        washed.floor,
+        RunFacts(stage="card"),
+        inputs=[into(joined.outputs[0].lot, 1950)],
+        outputs=[out(900), out(900)],
+    )
+    wrong = Run.objects.get(code=joined.run).inputs.get(lot__code="L002").weighing_id
+    correct_weighing(washed.floor, wrong, reading=weighed(1500), reason="read the wrong line")
+    for lot in (joined.outputs[0].lot, *(item.lot for item in roving.outputs)):
+        parts = {part.lot: part.share_frac for part in one_lot(lot).parts}
+        assert parts == {"L002": pytest.approx(0.6, abs=1e-5), "L001": pytest.approx(0.4, abs=1e-5)}

@@ -1,5 +1,7 @@
 """Routes: a graph of stages run forward and backward; the laws hold for any route."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -15,6 +17,7 @@ from doffer.planning.route import (
     expected_losses,
     forward,
     sampled_losses,
+    shares_alone_g,
 )
 from doffer.process.stage import LossKind, StageSettings
 from doffer.process.stages import STAGES
@@ -106,6 +109,22 @@ def test_a_lot_of_no_mass_changes_nothing(made):
         assert same[step.name].material.total_dry_mass_g == pytest.approx(
             plain[step.name].material.total_dry_mass_g, rel=1e-12
         )
+
+
+@settings(max_examples=40, deadline=None)
+@given(routes())
+def test_the_light_walk_agrees_with_machines_that_keep_nothing(made):
+    route, materials, _ = made
+    free = tuple(
+        dataclasses.replace(step, settings=dataclasses.replace(step.settings, held_dry_mass_g=0))
+        for step in route
+    )
+    losses = expected_losses(route, TABLES, materials=materials)
+    full = forward(free, materials, losses, TABLES)[route[-1].name].material
+    light = shares_alone_g(route, materials, losses)
+    assert set(light) == {part.lot for part in full.constituents}
+    for row, part in enumerate(full.constituents):
+        assert light[part.lot][1] == pytest.approx(full.dry_mass_g[row], rel=1e-12)
 
 
 def test_samples_travel_through_a_join_and_stay_in_range():

@@ -83,7 +83,7 @@ def test_suri_gets_cohesive_and_wool_is_told_why_not():
     assert not wool.applies
     assert "holds together by itself" in wool.why
     assert not little.applies
-    assert "only 10%" in little.why
+    assert "only 10\u202f%" in little.why
 
 
 @pytest.mark.parametrize(

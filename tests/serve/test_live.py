@@ -1,5 +1,6 @@
 import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -93,7 +94,9 @@ def listen(feed, *, headers=(), during=None):
         leave.set()
         await asyncio.wait_for(task, 2)
 
-    asyncio.run(talk())
+    # A thread of its own: in this one a browser's loop may be running.
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, talk()).result()
     return "".join(sent)
 
 

@@ -1,12 +1,10 @@
 """The small scripts in a real browser; every answer of the mill is played by the test."""
 
 import mimetypes
-import os
-import shutil
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, Route, sync_playwright
+from playwright.sync_api import Page, Route
 
 pytestmark = pytest.mark.browser
 UI = Path(__file__).parents[2] / "src" / "doffer" / "ui"
@@ -60,19 +58,6 @@ class Mill:
             route.fulfill(status=status, content_type=kind, body=body)
         else:
             route.abort()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    found = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
-    if not found:
-        if os.environ.get("REQUIRE_BROWSER") == "1":
-            pytest.fail("no Chromium, and REQUIRE_BROWSER=1")
-        pytest.skip("no Chromium")
-    with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

@@ -17,7 +17,6 @@ examples:
   doffer export orders --to orders.xlsx
   doffer export weighings --lot L008 --json
 """
-MG_PER_G = 1000
 
 
 def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -60,31 +59,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _rows(args: argparse.Namespace) -> list[Any]:
-    from doffer.mill.queries import lots, orders
+    from doffer.mill.queries import lot_lines, lots, orders
 
     if args.what == "orders":
         return list(all_pages(orders.list_orders, state="all"))
     if args.what == "lots":
-        return [_as_line(row) for row in all_pages(lots.list_lots, standing="all")]
+        return list(all_pages(lot_lines.lot_lines))
     lots.one_lot(args.lot)  # says it in a sentence when there is none
     return list(all_pages(lambda after: lots.list_weighings(args.lot, before=after)))
-
-
-def _as_line(row: Any) -> Any:
-    """A lot as it stands now, as a line of a list of lots."""
-    from doffer.mill.import_rows import LotRow
-
-    return LotRow(
-        tag=row.code,
-        owner=row.owner,
-        fibre=row.fibre,
-        breed=row.breed or None,
-        colour=row.colour_name,
-        form=row.form,
-        net_mass_mg=round(row.mass_g * MG_PER_G),
-        received_on=row.received_on,
-        note=row.note,
-    )
 
 
 def _file(what: str, rows: list[Any], kind: str) -> bytes:

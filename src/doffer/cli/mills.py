@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from doffer.errors import NotFoundError
-from doffer.mill.folder import CARD, DEMO, OWN, data_root, mill_folders
 
 
 def add_mill_option(parser: argparse.ArgumentParser) -> None:
@@ -27,6 +26,8 @@ def mill_path(name: str | None) -> Path:
     NotFoundError
         There is none, or none of this name.
     """
+    from doffer.mill.folder import CARD, DEMO, OWN, data_root, mill_folders
+
     root = data_root()
     if name in (DEMO, OWN):
         folder = root / str(name)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from doffer.cli.output import add_json_option, aligned, emit, working_lines
+from doffer.cli.output import add_json_option, aligned, emit, refuse, working_lines
 from doffer.cli.typed import named_numbers, number, yarn
 
 if TYPE_CHECKING:
-    from doffer.planning.order_plan import BatchPlan
+    from doffer.planning.order_plan import BatchPlan, OrderPlan
     from doffer.planning.spec import LotStart, MillWays, OrderSpec, Wish
     from doffer.planning.spread import Spread
     from doffer.tables.loader import Tables
@@ -20,6 +20,7 @@ examples:
   doffer plan --fibre Shetland --kg 4 --form greasy --product roving --mill demo
   doffer plan --fibre wool --kg 3 --fibre alpaca --kg 2 --form scoured \\
       --yarn "3-ply 250 m/100g" --blend wool=70,alpaca=30 --finished-kg 3
+  doffer plan --order O204 --mill demo
 """
 G_PER_KG = 1000
 PERCENT = 100
@@ -38,15 +39,12 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         epilog=EXAMPLE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    words.add_argument("--order", metavar="NUMBER", help="an order of a mill, with today's weights")
     words.add_argument(
-        "--fibre", action="append", required=True, metavar="NAME", help="fibre or breed; may be repeated"
+        "--fibre", action="append", default=[], metavar="NAME", help="fibre or breed; may be repeated"
     )
     words.add_argument(
-        "--kg",
-        action="append",
-        type=number(0.001, 5000),
-        required=True,
-        help="its weight; once for each fibre",
+        "--kg", action="append", type=number(0.001, 5000), default=[], help="its weight; once for each fibre"
     )
     words.add_argument("--form", choices=FORMS, default="skirted", help="what it looks like now")
     words.add_argument(
@@ -72,11 +70,33 @@ def run(args: argparse.Namespace) -> int:
     """Plan and print."""
     from doffer.planning.batch import plan_order
 
-    ways, tables = _mill(args)
-    plan = plan_order(_spec(args, ways, tables), tables)
+    if args.order:
+        plan = _plan_of_order(args)
+    else:
+        ways, tables = _mill(args)
+        plan = plan_order(_spec(args, ways, tables), tables)
     lines = [line for batch in plan.batches for line in _text(batch, with_working=args.working)]
     emit(args, plan, lines)
     return 0
+
+
+def _plan_of_order(args: argparse.Namespace) -> OrderPlan:
+    """The plan of an order as its page shows it."""
+    from doffer.cli.mills import open_records
+    from doffer.errors import RefusedError
+
+    open_records(args)
+    from doffer.mill.queries.orders import one_order
+    from doffer.mill.queries.plan_inputs import plan_inputs
+    from doffer.office.order_spec import plan_of_order
+
+    order = one_order(args.order)
+    planned = plan_of_order(order, plan_inputs(lots=[row.lot.code for row in order.lots]))
+    for remark in (*planned.problems, *planned.notes):
+        refuse(remark)
+    if planned.plan is None:
+        raise RefusedError(f"Order {args.order} cannot be planned", ("see above",), "Mend it on its page")
+    return planned.plan
 
 
 def _mill(args: argparse.Namespace) -> tuple[MillWays, Tables]:
@@ -108,6 +128,8 @@ def _spec(args: argparse.Namespace, ways: MillWays, tables: Tables) -> OrderSpec
     from doffer.errors import InputError
     from doffer.planning.spec import BatchSpec, OrderSpec
 
+    if not args.fibre:
+        raise InputError("--fibre", None, "the fibre or breed; or name an order with --order")
     if len(args.fibre) != len(args.kg):
         raise InputError("--kg", len(args.kg), f"given once for each of the {len(args.fibre)} fibres")
     starts = tuple(

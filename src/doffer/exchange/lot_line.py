@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 import re
 from datetime import date
-from decimal import Decimal
 
 from doffer.errors import NotFoundError
 from doffer.exchange.dates import is_day_number, parse_date
@@ -23,11 +22,12 @@ from doffer.fibre.kinds import Kind
 from doffer.fibre.material import Form
 from doffer.mill.import_rows import LotRow
 
-TAG_SIGNS = re.compile(r"[^\W_](?:[\w .-]*[\w.-])?")
-DISAGREE_MG, DISAGREE_FRAC = 20_000, Decimal("0.005")  # scales and rounding; more is two different bags
+TAG_SIGNS = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]*")  # they stand in addresses and on printed tags
+DISAGREE_MG, DISAGREE_FRAC = 20_000, 0.005  # scales and rounding; more is two different bags
 HEAVY_MG, LIGHT_MG = 60_000_000, 50_000  # one bag is hardly heavier or lighter
 MG_PER_G = 1000
 LIKENESS = 0.6
+NO_BREED = "mixed_wool"  # the row of tables.breeds for mixed and unknown fleece
 
 FORM_WORDS = {
     Form.GREASY: "greasy; raw; in the grease; grease; unwashed; unskirted; dirty; as shorn; no",
@@ -56,38 +56,46 @@ def understand(desk: Desk) -> LotRow | None:
     gross, tare, net = _masses(desk)
     diameter_um, sd_um, source = _diameter(desk, kind)
     staple_mm = desk.take("staple", parse_length_mm, unit=desk.unit("staple", desk.beside.length_unit))
-    values = {
-        "tag": _tag(desk),
-        "owner": _owner(desk),
-        "colour": desk.text("colour"),
-        "form": _form(desk, kind),
-        "rh_frac": desk.take("rh", _humidity, heading_unit=desk.unit("rh")),
-        "received_on": _received(desk),
-        "note": _note(desk),
-    }
+    tag, owner, form = _tag(desk), _owner(desk), _form(desk, kind)
+    colour, received_on = desk.text("colour"), _received(desk)
+    rh_frac = desk.take("rh", _humidity, heading_unit=desk.unit("rh"))
+    note = _note(desk)
     if desk.sentences or kind is None:
         return None
     return LotRow(
+        tag=tag,
+        owner=owner,
         fibre=kind.fibre.fibre,
         breed=kind.breed.breed if kind.breed else None,
         breed_typed=_breed_typed(desk, kind),
+        colour=colour,
+        form=form,
         gross_mass_mg=gross,
         tare_mass_mg=tare,
         net_mass_mg=net,
+        rh_frac=rh_frac,
         diameter_um=diameter_um,
         diameter_sd_um=sd_um,
         diameter_source=source,
         staple_mm=None if staple_mm is None else round(staple_mm),
-        **values,
+        received_on=received_on,
+        note=note,
     )
 
 
+def tag_of(cell: Cell) -> str:
+    """A lot's number in the one writing that fits tags: "Bag 12" and "2026/12" get a - between."""
+    return "-".join(clean(cell).replace("/", " ").split()) if not is_blank(cell) else ""
+
+
 def _tag(desk: Desk) -> str | None:
-    tag = desk.text("tag")
+    typed = desk.text("tag")
+    tag = tag_of(typed)
     if tag and not TAG_SIGNS.fullmatch(tag):
-        desk.sentences.append(
-            f"{desk.heading('tag')} is “{tag}”; it must be letters and digits, with - . _ or space between."
-        )
+        allowed = "letters a to z and digits, with - . or _ between"
+        desk.sentences.append(f"{desk.heading('tag')} is “{typed}”; it must be {allowed}.")
+    elif tag != typed:
+        desk.remarks.append(f"Lot “{typed}” is written “{tag}” here.")
     return tag or None
 
 
@@ -124,6 +132,9 @@ def _kind(desk: Desk) -> Kind | None:
         is_lost = (desk.has("fibre") and fibre is None) or (desk.has("breed") and breed is None)
         return None if is_lost else fibre or breed
     narrows = breed.fibre.fibre == fibre.fibre.fibre or fibre.fibre.fibre == breed.fibre.agreed_as
+    if not narrows and breed.breed is not None and breed.breed.breed == NO_BREED:
+        desk.remarks.append(f"“{desk.text('breed')}” names no breed: taken as {fibre.fibre.name}.")
+        return Kind(fibre.fibre)
     if not narrows and not (breed.breed is None and breed.fibre.fibre == fibre.fibre.agreed_as):
         desk.sentences.append(
             f"{desk.heading('breed')} “{desk.text('breed')}” is {breed.fibre.name}, but "
@@ -202,7 +213,7 @@ def _agreed_tare(desk: Desk, gross: int, tare: int | None, net: int) -> int | No
     left = gross - net
     if tare is None and left >= 0:
         return left
-    if tare is None or abs(left - tare) > max(DISAGREE_MG, DISAGREE_FRAC * gross):
+    if tare is None or abs(left - tare) > max(DISAGREE_MG, round(DISAGREE_FRAC * gross)):
         desk.sentences.append(
             f"{desk.heading('net')} is not {desk.heading('gross')} less the empty bag; correct one of them."
         )

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.exchange.desk import Beside, Desk, clean
 from doffer.exchange.headings import Column, columns_of, known_columns
-from doffer.exchange.lot_line import understand
+from doffer.exchange.lot_line import tag_of, understand
 from doffer.exchange.numbers import Cell
 from doffer.exchange.sheets import FIELD, Line, read_sheet
 from doffer.fibre.kinds import Kind
@@ -33,6 +33,7 @@ class RowResult:
     """One line of the file: a lot, or the sentences that say why not; what was assumed; what stood there."""
 
     number: int
+    tag: str
     lot: LotRow | None
     sentences: tuple[str, ...]
     remarks: tuple[str, ...]
@@ -201,12 +202,8 @@ def _file_remarks(columns: Sequence[Column], beside: Beside) -> list[str]:
 def _with_habits(beside: Beside, columns: Sequence[Column], lines: Sequence[Line]) -> Beside:
     """Decimal commas anywhere in the figures make "1.234" a question everywhere in the file."""
     places = [at for at, column in enumerate(columns) if column.field in NUMBER_FIELDS]
-    seen = any(
-        isinstance(line.cells[at], str) and _DECIMAL_COMMA.search(line.cells[at])
-        for line in lines
-        for at in places
-        if at < len(line.cells)
-    )
+    figures = (line.cells[at] for line in lines for at in places if at < len(line.cells))
+    seen = any(isinstance(cell, str) and _DECIMAL_COMMA.search(cell) for cell in figures)
     if not seen:
         return beside
     return dataclasses.replace(beside, habits=dataclasses.replace(beside.habits, commas_seen=True))
@@ -227,7 +224,7 @@ def _read_line(
             f"There are {len(line.cells)} cells under {len(columns)} headings; a text or number with the "
             "sign between columns in it, such as a decimal comma, needs quotation marks."
         )
-        return RowResult(line.number, None, (sentence,), (), shown)
+        return RowResult(line.number, "", None, (sentence,), (), shown)
     by_field: dict[str, Cell] = {}
     extras: list[tuple[str, Cell]] = []
     names: Mapping[str, Column] = {column.field: column for column in columns if column.field}
@@ -239,27 +236,29 @@ def _read_line(
             extras.append((column.heading, cell))
     desk = Desk(beside, names, by_field, tuple(extras), kinds)
     lot = understand(desk)
-    return RowResult(line.number, lot, tuple(desk.sentences), tuple(desk.remarks), shown)
+    tag = tag_of(by_field.get("tag"))
+    return RowResult(line.number, tag, lot, tuple(desk.sentences), tuple(desk.remarks), shown)
 
 
 def _without_repeated_tags(rows: Sequence[RowResult], taken: frozenset[str]) -> tuple[RowResult, ...]:
-    """Refuse lots whose number stands twice: which bag is which cannot be known from here.
+    """Refuse lines whose number stands twice: which bag is which cannot be known from here.
 
     A line that repeats another word for word is refused alone; the first of them stays.
     """
     taken_plain = {tag.casefold() for tag in taken}
     by_tag: dict[str, list[RowResult]] = {}
     for row in rows:
-        if row.lot and row.lot.tag:
-            by_tag.setdefault(row.lot.tag.casefold(), []).append(row)
+        if row.tag:
+            by_tag.setdefault(row.tag.casefold(), []).append(row)
     refused: dict[int, str] = {}
     for tag, same in by_tag.items():
-        shown = same[0].lot.tag if same[0].lot else tag
         if tag in taken_plain:
-            sentence = f"Lot “{shown}” is in the mill already; give the bag a new number or leave it out."
+            sentence = (
+                f"Lot “{same[0].tag}” is in the mill already; give the bag a new number or leave it out."
+            )
             refused |= {row.number: sentence for row in same}
         elif len(same) > 1:
-            refused |= _repeated(same, shown or tag)
+            refused |= _repeated(same)
     return tuple(
         dataclasses.replace(row, lot=None, sentences=(*row.sentences, refused[row.number]))
         if row.number in refused
@@ -268,7 +267,7 @@ def _without_repeated_tags(rows: Sequence[RowResult], taken: frozenset[str]) -> 
     )
 
 
-def _repeated(same: Sequence[RowResult], tag: str) -> dict[int, str]:
+def _repeated(same: Sequence[RowResult]) -> dict[int, str]:
     first = same[0]
     if all(row.cells == first.cells for row in same):
         return {
@@ -278,5 +277,5 @@ def _repeated(same: Sequence[RowResult], tag: str) -> dict[int, str]:
     refused = {}
     for row in same:
         others = ", ".join(str(other.number) for other in same if other is not row)
-        refused[row.number] = f"Lot “{tag}” is also in row {others}; give each bag its own number."
+        refused[row.number] = f"Lot “{row.tag}” is also in row {others}; give each bag its own number."
     return refused

@@ -156,13 +156,21 @@ def _value(text: str, field: str, typed: Cell, habits: Habits, allowed: str) -> 
 
 def _refuse_doubtful(text: str, field: str, typed: Cell, habits: Habits) -> None:
     """The text "1,234" may be one and a bit or a thousand; so may "1.234" beside decimal commas."""
-    one = _ONE_SIGN.fullmatch(text)
-    if one is None or len(one[3]) != GROUP or not 1 <= len(one[1]) <= GROUP or one[1].startswith("0"):
+    one = _could_group(text)
+    if one is None:
         return
     if habits.decimal or (one[2] == "." and not habits.commas_seen):
         return
     meant = f"{one[1]}.{one[3].rstrip('0') or '0'} or {one[1]}{one[3]}"
     raise InputError(field, typed, f"either {meant}, written so that it can be read in one way only")
+
+
+def _could_group(text: str) -> re.Match[str] | None:
+    """A text such as "1,234", whose one sign could be a decimal sign or group thousands."""
+    one = _ONE_SIGN.fullmatch(text)
+    if one is None or len(one[3]) != GROUP or not 1 <= len(one[1]) <= GROUP or one[1].startswith("0"):
+        return None
+    return one
 
 
 def _ungrouped(text: str, habits: Habits) -> str:
@@ -189,6 +197,4 @@ def _decimal_sign(text: str, signs: list[str], habits: Habits) -> str:
     """Which sign is the decimal one; a sign that stands twice groups thousands."""
     if len(set(signs)) == 1 and len(signs) > 1:
         return "," if signs[0] == "." else "."
-    one = _ONE_SIGN.fullmatch(text)
-    could_group = one is not None and len(one[3]) == GROUP and 1 <= len(one[1]) <= GROUP
-    return habits.decimal if habits.decimal and could_group and not one[1].startswith("0") else signs[-1]
+    return habits.decimal if habits.decimal and _could_group(text) else signs[-1]

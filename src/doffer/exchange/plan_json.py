@@ -12,18 +12,16 @@ import types
 from collections.abc import Mapping, Sequence
 from enum import Enum
 from functools import cache
-from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
+from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from doffer.errors import InputError
 from doffer.planning.order_plan import OrderPlan
 from doffer.planning.spec import OrderSpec
 
-T = TypeVar("T")
-
 
 def spec_to_json(spec: OrderSpec) -> dict[str, Any]:
     """What an order asks, as a mapping that `json.dumps` takes."""
-    return _plain(spec)
+    return dict(_plain(spec))
 
 
 def spec_from_json(data: object) -> OrderSpec:
@@ -34,17 +32,19 @@ def spec_from_json(data: object) -> OrderSpec:
     InputError
         A field that is missing, unknown, of the wrong type or out of its range; `where` names the place.
     """
-    return read(OrderSpec, data, "order")
+    spec: OrderSpec = _read(OrderSpec, data, "order")
+    return spec
 
 
 def plan_to_json(plan: OrderPlan) -> dict[str, Any]:
     """A plan with all its workings, as a mapping that `json.dumps` takes."""
-    return _plain(plan)
+    return dict(_plain(plan))
 
 
 def plan_from_json(data: object) -> OrderPlan:
     """A stored plan; InputError when it is none."""
-    return read(OrderPlan, data, "plan")
+    plan: OrderPlan = _read(OrderPlan, data, "plan")
+    return plan
 
 
 def _plain(value: Any) -> Any:
@@ -59,11 +59,6 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         raise InputError("figure", value, "a finite number")  # JSON has no word for it
     return value
-
-
-def read(kind: type[T], data: object, where: str) -> T:
-    """A value of a type from plain JSON data."""
-    return _read(kind, data, where)
 
 
 def _read(kind: Any, data: object, where: str) -> Any:

@@ -18,7 +18,7 @@ from doffer.fibre.arrays import Floats
 from doffer.fibre.distribution import lognormal_cdf, normal_cdf
 from doffer.fibre.material import Material
 from doffer.tables.loader import Tables
-from doffer.working import Status, Term, Working
+from doffer.working import Status, Term, Working, percent
 
 
 class Curve(StrEnum):
@@ -186,7 +186,7 @@ def material_fineness(material: Material, tables: Tables) -> BlendFineness:
     length_basis = mixture(shares=by_length, diameter_um=mean, diameter_sd_um=sd)
     mass_basis = mixture(shares=masses, diameter_um=mean, diameter_sd_um=sd)
     inputs = tuple(
-        Term(f"{c.lot} {tables.fibres[c.fibre].name}", c.diameter_um, "um", f"{share:.0%} of the length")
+        Term(f"{c.lot} {tables.fibres[c.fibre].name}", c.diameter_um, "um", f"{percent(share)} of the length")
         for c, share in zip(material.constituents, by_length, strict=True)
     )
     return BlendFineness(

@@ -17,7 +17,7 @@ from doffer.errors import InputError, NotFoundError
 from doffer.fibre.arrays import Floats
 from doffer.tables.loader import Tables
 from doffer.tables.rows import Regain
-from doffer.working import STATUS_WORDS, Status, Term, Working
+from doffer.working import STATUS_WORDS, Status, Term, Working, percent
 
 MOST_REGAIN_FRAC = 5.0  # wetter than dripping fleece: a typing error or a percentage taken as a fraction
 CARDED = "carded"
@@ -151,7 +151,9 @@ def equilibrium_regain_frac(
     given = np.asarray(rh_frac)
     if np.any(given < low) or np.any(given > high):
         raise InputError(
-            "relative humidity", rh_frac, f"from {low:.0%} to {high:.0%}, the range of the moisture curve"
+            "relative humidity",
+            rh_frac,
+            f"from {percent(low)} to {percent(high)}, the range of the moisture curve",
         )
     if kind.curve == "normalised":
         factor, p, q = (_constant(tables, kind.curve, "any", c) for c in ("factor", "low_pole", "high_pole"))
@@ -189,6 +191,7 @@ def room_regain(
     way = (
         "drying, as after washing" if branch is Branch.DESORPTION else "taking up water, as from a dry store"
     )
+    up, down = (percent(both[b], digits=1) for b in (Branch.ABSORPTION, Branch.DESORPTION))
     working = Working(
         title=f"Water in {kind.name} in this room ({way})",
         formula=formula,
@@ -196,7 +199,7 @@ def room_regain(
         result=Term("equilibrium regain", both[branch], "frac", "water over oven-dry fibre"),
         source=tables.sources[row.source].title,
         status=row.status,
-        note=f"{row.note}. Taking up {both[Branch.ABSORPTION]:.1%}, drying {both[Branch.DESORPTION]:.1%}",
+        note=f"{row.note}. Taking up {up}, drying {down}",
     )
     return RoomRegain(both[branch], min(both.values()), max(both.values()), branch, working)
 

@@ -187,20 +187,6 @@ def book_weighing(
     weighed_at = reading.weighed_at or recorded_at
     if weighed_at > recorded_at + CLOCK_SLACK:
         raise InputError("time of weighing", weighed_at.isoformat(timespec="minutes"), "not in the future")
-    tables = bridge.current_tables()
-    regain_frac = bridge.regain_of(
-        lot.fibre,
-        form=form,
-        branch=reading.branch,
-        rh_frac=reading.rh_frac,
-        measured_frac=reading.measured_regain_frac,
-        tables=tables,
-    )
-    gross_mg, tare_mg, finish_mg = (
-        bridge.mg(reading.gross_g),
-        bridge.mg(reading.tare_g),
-        bridge.mg(reading.finish_g),
-    )
     scale = scale_of(reading.scale)
     serialise("weighings")
     before = Weighing.objects.order_by("-id").values_list("hash", flat=True).first() or chain.FIRST_PREV_HASH
@@ -213,15 +199,6 @@ def book_weighing(
         "run_id": run.pk if run else None,
         "moment": moment,
         "form": form,
-        "gross_mg": gross_mg,
-        "tare_mg": tare_mg,
-        "rh_ppm": None if reading.rh_frac is None else bridge.ppm(reading.rh_frac),
-        "temp_milli_c": None if reading.temp_c is None else round(reading.temp_c * 1000),
-        "branch": reading.branch,
-        "finish_mg": finish_mg,
-        "actual_regain_ppm": None if regain_frac is None else bridge.ppm(regain_frac),
-        "dry_mg": bridge.dry_mg_of(net_mg=gross_mg - tare_mg, finish_mg=finish_mg, regain_frac=regain_frac),
-        "tables_sha256": tables.sha256,
         "scale_id": scale.pk if scale else None,
         "source": reading.source,
         "weighed_at": weighed_at,
@@ -230,8 +207,34 @@ def book_weighing(
         "device_id": device.pk if device else None,
         "corrects_id": corrects.pk if corrects else None,
         "note": reading.note,
+        **_read_columns(reading, fibre=lot.fibre, form=form),
     }
     return Weighing.objects.create(**values, prev_hash=before, hash=chain.seal(before, values))
+
+
+def _read_columns(reading: Reading, *, fibre: str, form: str) -> dict[str, object]:
+    """The scale's figures in whole numbers, with the dry mass that today's tables make of them."""
+    tables = bridge.current_tables()
+    regain_frac = bridge.regain_of(
+        fibre,
+        form=form,
+        branch=reading.branch,
+        rh_frac=reading.rh_frac,
+        measured_frac=reading.measured_regain_frac,
+        tables=tables,
+    )
+    gross_mg, tare_mg, finish_mg = map(bridge.mg, (reading.gross_g, reading.tare_g, reading.finish_g))
+    return {
+        "gross_mg": gross_mg,
+        "tare_mg": tare_mg,
+        "finish_mg": finish_mg,
+        "rh_ppm": None if reading.rh_frac is None else bridge.ppm(reading.rh_frac),
+        "temp_milli_c": None if reading.temp_c is None else round(reading.temp_c * 1000),
+        "branch": reading.branch,
+        "actual_regain_ppm": None if regain_frac is None else bridge.ppm(regain_frac),
+        "dry_mg": bridge.dry_mg_of(net_mg=gross_mg - tare_mg, finish_mg=finish_mg, regain_frac=regain_frac),
+        "tables_sha256": tables.sha256,
+    }
 
 
 def stands_as(lot: Lot, weighing: Weighing, *, place: str | None = None, location: str | None = None) -> None:

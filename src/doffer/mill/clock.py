@@ -46,8 +46,8 @@ def today() -> date:
 
 
 @contextmanager
-def frozen(at: datetime) -> Iterator[None]:
-    """Hold the clock still at an aware instant: for tests and for loading records of other days."""
+def frozen(at: datetime | None) -> Iterator[None]:
+    """Hold the clock still at an aware instant (None: let it run), for tests and records of other days."""
     global _frozen_at
     before, _frozen_at = _frozen_at, at
     try:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from doffer.mill import bridge
-from doffer.mill.models import Lot, LotPart
+from doffer.mill.models import Lot, LotPart, Run
 
 # CIE 15 definition of L*: above this ratio a cube root, below it a straight line
 _EPSILON = (6 / 29) ** 3
@@ -43,6 +43,18 @@ def keep_shares(lot: Lot, shares: Sequence[Share]) -> None:
     LotPart.objects.bulk_create(
         LotPart(lot=lot, origin=share.lot, share_ppm=bridge.ppm(share.share_frac)) for share in shares
     )
+
+
+def share_again(run: Run) -> None:
+    """After a correction: reckon anew the parts of what a run made and of everything made from it since."""
+    ins = list(run.inputs.select_related("lot").order_by("pk"))
+    shares = shares_of([(row.lot, bridge.grams(row.dry_mg or row.mass_mg)) for row in ins])
+    made = Lot.objects.filter(came_from__run=run).exclude(pk__in=[row.lot_id for row in ins])
+    for lot in made:
+        LotPart.objects.filter(lot=lot).delete()
+        keep_shares(lot, shares)
+        for later in Run.objects.filter(inputs__lot=lot).distinct().order_by("pk"):
+            share_again(later)
 
 
 def blended_columns(shares: Sequence[Share]) -> dict[str, object]:

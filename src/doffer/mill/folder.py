@@ -22,6 +22,7 @@ DEMO = "demo"
 OWN = "mill"
 DATABASE = "doffer.sqlite3"
 CARD = "mill.json"
+LOCK = "lock"  # held by the process that serves the mill, which notes itself in it
 UNITS = ("metric", "us")
 COUNTRY_RULES = ("EU", "UK", "US", "CA")
 
@@ -111,3 +112,13 @@ def started(folder: Path) -> None:
     card = read_card(folder)
     card.pop("start", None)
     write_card(folder, card)
+
+
+def served_at(folder: Path) -> str:
+    """Where a server says it serves this mill, or ""; after a crash this may be out of date: ask there."""
+    try:
+        noted = json.loads((folder / LOCK).read_text(encoding="utf-8") or "{}")
+    except (OSError, ValueError):
+        return ""
+    what = str(noted.get("what", ""))
+    return what if what.startswith("http://") else ""

@@ -8,44 +8,50 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import path
 from django.views.decorators.http import require_safe
 
+from doffer.errors import NotFoundError
 from doffer.mill import clock
 from doffer.mill.queries.house import settings
-from doffer.mill.queries.lots import OneLot, WeighingRow, list_lots, one_lot
+from doffer.mill.queries.lots import ContainerRow, LotRow, OneLot, WeighingRow, list_lots, one_lot
+from doffer.mill.queries.orders import one_order
 from doffer.office.grade import SECOND_CUTS, VM_GRADES
 from doffer.paper.papers import BagLine, BagTag, Imprint, LotFace, PaperSize, WorkOrder
 from doffer.paper.render import bag_tags, work_orders
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.wording import say
 
-WISH_LEFT_OPEN = "Wish: ____________________________________________"
+WISH_LEFT_OPEN = "To be agreed, written here by hand: " + "_" * 40
 US_PAPER = ("US", "CA")
 
 
 @require_safe
 def tag(request: HttpRequest, code: str) -> HttpResponse:
-    """`/lots/L041/tag.pdf`: a tag for every container of the lot, on a label or a plain sheet."""
+    """`/lots/L041/tag.pdf`: a tag for each container of the lot, or one by `?tag=`; label or plain sheet."""
     lot = one_lot(code)
-    weighing = _first(lot)
-    row = lot.row
-    face = _face(lot)
     boxes = lot.containers
-    tags = [
-        BagTag(
-            lot=face,
-            tag=box.tag,
-            place=number,
-            of_places=len(boxes),
-            received_on=row.received_on,
-            gross_mass_g=weighing.gross_g if len(boxes) == 1 else row.mass_g + box.tare_g,
-            tare_mass_g=weighing.tare_g if len(boxes) == 1 else box.tare_g,
-            form=row.form,
-            note=row.note,
-        )
-        for number, box in enumerate(boxes, start=1)
-    ]
+    if not boxes:
+        raise NotFoundError("tag of lot", code, "It is in a machine or used up: weigh it out first")
+    asked = request.GET.get("tag", "")
+    tags = [_bag_tag(lot, box, number) for number, box in enumerate(boxes, start=1) if asked in ("", box.tag)]
     imprint = _imprint(request, lot)
     size = _sheet(imprint) if request.GET.get("size") == "a4" else PaperSize.LABEL
     return _pdf(bag_tags(tags, imprint, size=size), f"tag-{code}")
+
+
+def _bag_tag(lot: OneLot, box: ContainerRow, number: int) -> BagTag:
+    """The tag of one container, with the weight it was filled with."""
+    filled = next((w for w in lot.weighings if w.tag == box.tag and w.corrected_by is None), None)
+    row = lot.row
+    return BagTag(
+        lot=_face(lot),
+        tag=box.tag,
+        place=number,
+        of_places=len(lot.containers),
+        received_on=row.received_on,
+        gross_mass_g=filled.gross_g if filled else row.mass_g + box.tare_g,
+        tare_mass_g=filled.tare_g if filled else box.tare_g,
+        form=row.form,
+        note=row.note,
+    )
 
 
 @require_safe
@@ -60,18 +66,26 @@ def work_order(request: HttpRequest, code: str) -> HttpResponse:
         taken_on=day,
         taken_by=_first(lot).person,
         bags=tuple(_line(bag) for bag in bags),
-        wish=WISH_LEFT_OPEN,
+        wish=_wish(lot),
         grade_notes=tuple(filter(None, (_grade_words(bag) for bag in bags))),
-        wants_waste_back=lot.want_waste_back,
+        wants_waste_back=True if lot.want_waste_back else None,  # not asked for: ticked by pen
     )
     imprint = _imprint(request, lot)
     return _pdf(work_orders([order], imprint, size=_sheet(imprint)), f"work-order-{code}")
 
 
+def _wish(lot: OneLot) -> str:
+    """What the order asks for, else a line to write on."""
+    if not lot.orders:
+        return WISH_LEFT_OPEN
+    order = one_order(lot.orders[0]).row
+    return ", ".join(filter(None, (order.product, order.target)))
+
+
 MOST_BAGS = 12  # bags of one day on one sheet; more than that is a second work order
 
 
-def _came_together(lot: OneLot, day: date) -> list:
+def _came_together(lot: OneLot, day: date) -> list[LotRow]:
     """Bags of the same owner that came on the same day, in the order of their numbers."""
     rows = [row for row in list_lots(owner=lot.row.owner).rows if row.received_on == day]
     if lot.row.code not in [row.code for row in rows]:

@@ -11,7 +11,7 @@ from django.shortcuts import render
 from django.urls import path
 from django.views.decorators.http import require_safe
 
-from doffer.errors import DofferError
+from doffer.errors import DofferError, InputError
 from doffer.exchange.numbers import parse_number
 from doffer.mill.queries.house import MachineRow, machines
 from doffer.mill.queries.tables import current_tables
@@ -92,9 +92,6 @@ def _with_usual(request: HttpRequest, kind: str, tables: Tables) -> dict[str, st
             "acid": (("dose", "acid/dose"),),
         }[kind]
     }
-    for name in ("dose", "depth"):  # a percent below or at one is written with its sign
-        if name in usual:
-            usual[name] += " %"
     first = {"layers": "6", "grease": "greasy", "product": "acetic_56"}
     return {**first, **usual, **{name: value for name, value in request.GET.items() if value.strip()}}
 
@@ -140,8 +137,21 @@ def _figure(typed: Typed, name: str, label: str) -> float:
     return float(value) if value is not None else 0.0
 
 
+def _percent(typed: Typed, name: str, label: str, *, most: float = 1.0) -> float | None:
+    """A share [frac] from a field that has its percent sign beside it, so that 1 is one percent."""
+    allowed = f"from 0 to {most * 100:g} %"
+    value = typed.read(name, parse_number, label, allowed=allowed)
+    if value is None:
+        return None
+    share = float(value) / 100
+    if not 0 <= share <= most:
+        typed.wrong(name, str(InputError(label, typed.text(name), allowed)))
+        return None
+    return share
+
+
 def _conditioner(mass_g: float, typed: Typed) -> DoseAnswer | None:
-    dose_frac = typed.share("dose", "dose")
+    dose_frac = _percent(typed, "dose", "dose")
     layers = typed.count("layers", "layers", low=1, high=MOST_LAYERS)
     parts = _figure(typed, "parts", "parts of water")
     if dose_frac is None or layers is None or typed.errors:
@@ -185,10 +195,10 @@ def _wash(mass_g: float, typed: Typed, tables: Tables) -> DoseAnswer | None:
 
 
 def _dye(mass_g: float, typed: Typed, kettles: Sequence[Kettle]) -> DoseAnswer | None:
-    depth = typed.share("depth", "depth of shade")
+    depth = _percent(typed, "depth", "depth of shade")
     stock = _figure(typed, "stock", "strength of the stock")
     ratio = _figure(typed, "ratio", "litres to 1 kg")
-    water = typed.share("water", "water in the fibre") or 0.0
+    water = _percent(typed, "water", "water in the fibre", most=4.0) or 0.0
     if depth is None or typed.errors:
         return None
     split = kettle_loads(fibre_mass_g=mass_g, liquor_ratio=ratio, kettles=kettles)
@@ -226,7 +236,7 @@ def _loads_words(split: KettlePlan) -> str:
 
 
 def _acid(mass_g: float, typed: Typed, tables: Tables) -> DoseAnswer | None:
-    dose_frac = typed.share("dose", "dose")
+    dose_frac = _percent(typed, "dose", "dose")
     product = typed.text("product")
     if f"{product}/strength" in tables.additives and f"{product}/density" in tables.additives:
         strength = tables.additives[f"{product}/strength"].value / 100
@@ -234,7 +244,7 @@ def _acid(mass_g: float, typed: Typed, tables: Tables) -> DoseAnswer | None:
     else:
         typed.needed("strength", "Type the strength that stands on the bottle, such as 60 %.")
         typed.needed("density", "Type the density that stands on the bottle, such as 1.06.")
-        strength = typed.share("strength", "strength") or 0.0
+        strength = _percent(typed, "strength", "strength") or 0.0
         density = _figure(typed, "density", "density")
     if dose_frac is None or typed.errors:
         return None

@@ -14,7 +14,7 @@ from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import OneLot, one_lot
 from doffer.mill.queries.runs import expected_out, part_of, stage_facts
 from doffer.office.asked import acting, fresh_key, key_of
-from doffer.office.readings import LENGTH_UNIT, Typed, room_words
+from doffer.office.readings import LENGTH_UNIT, Typed, first_typed
 from doffer.people.rights import Right, may
 
 SOUNDNESS = (
@@ -52,7 +52,7 @@ def grade(request: HttpRequest, code: str) -> HttpResponse:
     """`/lots/L041/grade/`: the skirting table's weights and the grade, as a run of the lot."""
     lot = one_lot(code)
     if request.method == "GET":
-        return _page(request, lot, Typed(room_words(last_air(), lot.owner_units), lot.owner_units))
+        return _page(request, lot, first_typed(last_air(), lot.owner_units))
     typed = Typed(request.POST.dict(), lot.owner_units)
     question = ""
     skirting = _skirting(typed)

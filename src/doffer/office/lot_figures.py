@@ -12,12 +12,12 @@ from doffer.fibre.grades import Grade, alpaca_class, mohair_grade, wool_grade
 from doffer.fibre.material import Material
 from doffer.fibre.moisture import Branch, agreed_mass_working
 from doffer.fibre.weighing import SHOWN_BASES, CleanWeighing, weigh_clean
-from doffer.mill.queries.lots import OneLot, WeighingRow, is_raw
+from doffer.mill.queries.lots import OneLot, WeighingRow
 from doffer.mill.queries.plan_inputs import US_RULES, PlanInputs
 from doffer.pictures.histogram import Part
 from doffer.pictures.histogram import histogram as draw_histogram
 from doffer.planning.spread import Spread, spread
-from doffer.planning.start import start_working, starting_material
+from doffer.planning.start import RAW_FORMS, start_working, starting_material
 from doffer.working import Working
 
 SAMPLES = 4000
@@ -59,7 +59,7 @@ def figures_of(lot: OneLot, inputs: PlanInputs, colours: dict[str, str]) -> LotF
     tables = inputs.tables
     material = starting_material(plan_lot.start, tables, rng=np.random.default_rng(SEED), n_samples=SAMPLES)
     raw = None
-    if is_raw(lot.row.form):
+    if plan_lot.start.form in RAW_FORMS:
         dry = spread(material.total_dry_mass_g, promise_quantile=inputs.ways.promise_quantile)
         raw = RawFibre(dry, start_working(plan_lot.start, tables, dry_mass_g=dry.mean))
     weighing = standing_weighing(lot)

@@ -10,9 +10,9 @@ from django.views.decorators.http import require_http_methods
 from doffer.errors import InputError, RefusedError
 from doffer.mill.commands.weigh import correct_weighing, record_weighing
 from doffer.mill.queries.door import last_air
-from doffer.mill.queries.lots import OneLot, WeighingRow, one_lot
+from doffer.mill.queries.lots import OneLot, WeighingRow, is_raw, one_lot
 from doffer.office.asked import acting, fresh_key, key_of
-from doffer.office.readings import Typed, as_typed_mass, room_words
+from doffer.office.readings import Typed, as_typed_mass, first_typed
 from doffer.office.run_words import WATER_WORDS
 from doffer.people.rights import Right, may
 
@@ -66,7 +66,7 @@ def _first_words(lot: OneLot, wrong: WeighingRow | None) -> Typed:
     """What stands in the fields at first: the room of today, or what was written down before."""
     system = lot.owner_units
     if wrong is None:
-        return Typed(room_words(last_air(), system), system)
+        return first_typed(last_air(), system)
     words = {
         "gross": as_typed_mass(wrong.gross_g, system),
         "tare": as_typed_mass(wrong.tare_g, system) if wrong.tare_g else "",
@@ -88,7 +88,7 @@ def _page(
         "system": lot.owner_units,
         "water_words": WATER_WORDS,
         "water": typed.text("branch") or "desorption",
-        "is_raw": lot.row.form in ("greasy", "skirted"),
+        "is_raw": is_raw(lot.row.form),
         "moments": MOMENTS,
         "key": typed.text("key") or fresh_key(),
         "may_write": may(acting(request), Right.WEIGH),

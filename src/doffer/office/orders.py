@@ -17,6 +17,7 @@ from doffer.mill.commands.orders import OrderLotFacts, add_plan, move_order, nam
 from doffer.mill.queries import lots as lots_query
 from doffer.mill.queries.order_list import SHOWN, ListedOrder, order_counts, order_list
 from doffer.mill.queries.orders import OneOrder, PlanRow, one_order
+from doffer.mill.queries.pages import Page
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
 from doffer.office import order_papers
 from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after
@@ -31,8 +32,9 @@ from doffer.planning.plan_json import from_plain, to_plain
 from doffer.planning.spec import OrderSpec
 
 LINE = (
-    ("door", "door"), ("wash", "wash"), ("dry", "dry"), ("pick", "pick"), ("rest", "rest"), ("card", "card"),
-    ("draw", "draw"), ("spin", "spin"), ("ply", "ply"), ("set", "set"), ("skein", "skein"), ("box", "box"),
+    ("door", "door"), ("wash", "wash"), ("dry", "dry"), ("dye", "dye"), ("pick", "pick"),
+    ("rest", "rest"), ("card", "card"), ("draw", "draw"),
+    ("spin", "spin"), ("ply", "ply"), ("set", "set"), ("skein", "skein"), ("box", "box"),
 )  # fmt: skip
 STATES = (
     ("booked", "booked: nothing has begun"),
@@ -61,7 +63,7 @@ def index(request: HttpRequest) -> HttpResponse:
     page = order_list(shown=shown, search=search, after=number_after(request, "after"))
     context = {
         "here": "orders",
-        "rows": [ListedView(listed, _steps(listed)) for listed in page.rows],
+        "rows": [ListedView(listed, _steps(listed)) for listed in _by_day(page)],
         "next_after": page.next_after,
         "shown": shown,
         "search": search,
@@ -69,6 +71,13 @@ def index(request: HttpRequest) -> HttpResponse:
         "may_order": may(acting(request), Right.ORDERS),
     }
     return render(request, "office/orders.html", context)
+
+
+def _by_day(page: Page[ListedOrder]) -> Sequence[ListedOrder]:
+    """What is promised soonest comes first, when all fit on one page; else as they were taken."""
+    if page.next_after is not None:
+        return page.rows
+    return sorted(page.rows, key=lambda listed: (listed.row.promised_on is None, listed.row.promised_on))
 
 
 def _steps(listed: ListedOrder) -> str:

@@ -36,6 +36,12 @@ STAGE_NAMES = {
     "skein": "skeining",
 }
 LOSS_WORDS = {LossKind.HELD.value: "stays in machine"}
+SHORT_LOSS = {  # names that fit beside a river
+    "dust, short fibre and fly": "dust and fly",
+    "strips, neps and droppings": "neps, droppings",
+    "piecings and bobbin ends": "bobbin ends",
+    "unequal bobbin ends": "uneven ends",
+}
 EDGES_UM = np.arange(6.0, 62.0, 2.0)
 HISTOGRAM_TINTS = ("#c9b694", "#8c7a5b", "#a9b3a0", "#6f7f8c", "#b98f7a", "#5d4a3a")
 
@@ -102,7 +108,7 @@ def _losses(stages: list[StagePlan], least_g: float) -> tuple[tuple[str, float],
             if loss.kind == LossKind.FINISH:
                 continue
             mass = loss.mass_g if loss.kind == LossKind.FOREIGN else loss.mass_g * agreed
-            name = LOSS_WORDS.get(loss.kind, loss.name)
+            name = LOSS_WORDS.get(loss.kind, SHORT_LOSS.get(loss.name, loss.name))
             found[name] = found.get(name, 0.0) + mass
     return tuple((name, mass) for name, mass in found.items() if mass >= least_g)
 

@@ -10,11 +10,13 @@ from doffer.fibre.content import Basis, LabelShares
 from doffer.fibre.count import count_working, from_tex
 from doffer.mill.queries.orders import RunRow
 from doffer.office import plan_pictures
-from doffer.pictures.colour import fibre_hex, mixed
+from doffer.pictures.colour import contrast, fibre_hex, mixed
 from doffer.pictures.wording import say
+from doffer.pictures.words import say_list
 from doffer.planning.order_plan import BatchPlan, OrderPlan, StagePlan
 from doffer.planning.put_up import PutUp, put_up
 from doffer.planning.spec import BatchSpec, OrderSpec, Wish
+from doffer.planning.spread import Spread
 from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
 
@@ -29,6 +31,8 @@ COUNTS = (
     ("yd_per_lb", "yards in a pound"),
     ("yd_per_4oz", "yards in 4 oz"),
 )
+TOLD_APART = 1.25  # contrast of two bands below which an eye takes them for one
+DARKER = "#5d4a3a"
 PIECE_NAMES = {
     "yarn": ("skein", "skeins"),
     "singles": ("skein", "skeins"),
@@ -78,6 +82,7 @@ class BatchView:
     wish_words: str
     piece_name: str
     pieces_name: str
+    source: str
     river: str
     river_tall: str
     ladder: str
@@ -85,6 +90,7 @@ class BatchView:
     fineness: str
     stages: tuple[StageView, ...]
     labels: tuple[LabelView, ...]
+    length_m: Spread | None
     shares_only_pieces: int
     fixed_words: str
     count: CountView | None
@@ -121,6 +127,7 @@ def batch_view(
     """One batch with its pictures."""
     colour = blended_colour(plan, colours)
     wide, tall = plan_pictures.rivers(plan, colour=colour, system=system)
+    apart = told_apart(plan, colours)
     one, many = PIECE_NAMES[plan.product]
     return BatchView(
         plan=plan,
@@ -129,15 +136,17 @@ def batch_view(
         wish_words=wish_words(spec.wish, system),
         piece_name=one,
         pieces_name=many,
+        source=plan_pictures.source_words(plan),
         river=wide,
         river_tall=tall,
-        ladder=plan_pictures.ladder(plan, weighed_g, colour=colour, system=system),
-        layers=plan_pictures.layers(plan, colours, system=system),
-        fineness=plan_pictures.fineness(spec, plan, colours, tables),
+        ladder=plan_pictures.ladder(plan, weighed_g, colour=colour, system=system) if weighed_g else "",
+        layers=plan_pictures.layers(plan, apart, system=system),
+        fineness=plan_pictures.fineness(spec, plan, apart, tables),
         stages=tuple(StageView(_stage_title(stage), stage) for stage in plan.stages),
         labels=tuple(
             LabelView(BASIS_NAMES[label.basis], label, label.basis is basis) for label in plan.labels
         ),
+        length_m=_rounded(plan.length_m),
         shares_only_pieces=_pieces(plan.finished_shares_only.safe, spec.wish),
         fixed_words=fixed_words(plan, system),
         count=count_view(spec.wish.length_m_per_100g, tables),
@@ -147,6 +156,15 @@ def batch_view(
 def _stage_title(stage: StagePlan) -> str:
     name = plan_pictures.STAGE_NAMES.get(stage.stage, stage.stage).capitalize()
     return f"{name} {stage.name.split()[-1]}" if " " in stage.name else name
+
+
+def _rounded(length_m: Spread | None) -> Spread | None:
+    """Metres to three figures: nobody knows the last metre of fifty thousand."""
+    if length_m is None:
+        return None
+    return Spread(
+        *(float(f"{value:.3g}") for value in (length_m.mean, length_m.low, length_m.high, length_m.safe))
+    )
 
 
 def _pieces(mass_g: float, wish: Wish) -> int:
@@ -160,12 +178,12 @@ def fixed_words(plan: BatchPlan, system: str) -> str:
     lost_g = plan.finished_shares_only.mean - plan.finished.mean
     if plan.fixed_mass_g <= 0 or lost_g <= 0:
         return ""
-    keepers = [stage.machine or stage.stage for stage in plan.stages if _held_g(stage) > 0]
+    keepers = [(stage.machine or stage.stage).split(",")[0] for stage in plan.stages if _held_g(stage) > 0]
     return (
         f"By shares alone it would be {say(plan.finished_shares_only.mean, 'g', system)}. But the machines "
-        f"({', '.join(dict.fromkeys(keepers))}) keep about {say(plan.fixed_mass_g, 'g', system)} together, "
-        "the same from a small lot as from a large one: fibre on the rollers, bobbin ends, the first and "
-        f"last of every web. That leaves {say(plan.finished.mean, 'g', system)}."
+        f"({say_list(list(dict.fromkeys(keepers)))}) keep about {say(plan.fixed_mass_g, 'g', system)} "
+        "together, the same from a small lot as from a large one: fibre on the rollers, bobbin ends, "
+        f"the first and last of every web. That leaves {say(plan.finished.mean, 'g', system)}."
     )
 
 
@@ -236,6 +254,16 @@ def blended_colour(plan: BatchPlan, colours: Mapping[str, str]) -> str:
         total_g += use.agreed.mean
         colour = mixed(colour, mine, use.agreed.mean / total_g) if colour and total_g > 0 else mine
     return colour or fibre_hex(None, None, None)
+
+
+def told_apart(plan: BatchPlan, colours: Mapping[str, str]) -> dict[str, str]:
+    """Colours of the lots in one picture: those that could not be told apart are darkened step by step."""
+    chosen: dict[str, str] = {}
+    for use in plan.lots:
+        mine = colours.get(use.lot, fibre_hex(None, None, None))
+        alike = sum(contrast(mine, other) < TOLD_APART for other in chosen.values())
+        chosen[use.lot] = mixed(mine, DARKER, min(0.75, 0.22 * alike)) if alike else mine
+    return chosen
 
 
 def weighed_since(

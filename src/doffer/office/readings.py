@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from typing import TypeVar
 
 from doffer.errors import InputError
@@ -41,16 +42,6 @@ def as_typed_mass(mass_g: float, system: str) -> str:
     return f"{round(mass_g / G_PER_LB, 3):g}" if system == "us" else f"{mass_g / 1000:g}"
 
 
-def room_words(air: Air, system: str) -> dict[str, str]:
-    """The last reading of the room as somebody would type it."""
-    words = {}
-    if air.rh_frac is not None:
-        words["rh"] = f"{air.rh_frac * 100:.0f}"
-    if air.temp_c is not None:
-        words["temp"] = f"{air.temp_c * 9 / 5 + 32 if system == 'us' else air.temp_c:.0f}"
-    return words
-
-
 class Typed:
     """One form as it came: values as typed, and the sentences that go beside its fields."""
 
@@ -58,6 +49,7 @@ class Typed:
         self.data = data
         self.system = system
         self.errors: dict[str, str] = {}
+        self.air_read_at: datetime | None = None  # set while the room still stands as it was read last
 
     def text(self, name: str) -> str:
         """What stands in a field, trimmed."""
@@ -158,3 +150,15 @@ class Typed:
         name = FIELD_OF.get(error.field)
         room = name in ("rh", "temp", "branch")
         self.wrong("__all__" if name is None else name if room else f"{prefix}{name}", str(error))
+
+
+def first_typed(air: Air, system: str, **first: str) -> Typed:
+    """A fresh form: its first values, and the last reading of the room as somebody would type it."""
+    words = dict(first)
+    if air.rh_frac is not None:
+        words["rh"] = f"{air.rh_frac * 100:.0f}"
+    if air.temp_c is not None:
+        words["temp"] = f"{air.temp_c * 9 / 5 + 32 if system == 'us' else air.temp_c:.0f}"
+    typed = Typed(words, system)
+    typed.air_read_at = air.read_at
+    return typed

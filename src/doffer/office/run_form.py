@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from doffer.mill.commands.run_facts import RunIn, RunOut, RunWasteRow
 from doffer.mill.queries.lots import LotRow
-from doffer.mill.queries.runs import reading_as_it_stood
 from doffer.office.readings import Typed
 from doffer.office.run_words import wastes_of, water_after
 
@@ -19,7 +18,7 @@ def went_in(typed: Typed, rows: Sequence[LotRow]) -> tuple[RunIn, ...]:
     for row in rows:
         prefix = f"in_{row.code}_"
         if not typed.is_said(f"{prefix}gross"):
-            ins.append(RunIn(lot=row.code, reading=reading_as_it_stood(row), rest_g=0.0))
+            ins.append(RunIn(lot=row.code))
             continue
         oil_g = typed.small_mass_g(f"{prefix}oil", "conditioner on the fibre") or 0.0
         reading = typed.reading(prefix, branch=typed.text(f"{prefix}branch"), finish_g=oil_g)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from doffer.mill.queries.runs import WET_AFTER
+
 STAGE_WORDS: Final = {
     "skirt": "Skirt and grade",
     "tumble": "Tumble",
@@ -34,7 +36,6 @@ WASTES: Final = {
     "skein": ("yarn ends",),
 }
 OTHER_WASTE: Final = "something else"
-WET_AFTER: Final = frozenset({"wash", "extract", "dye"})
 CONTAINER_AFTER: Final = {
     "wash": "bin",
     "dry": "rack",
@@ -54,6 +55,20 @@ WATER_WORDS: Final = (
     ("absorption", "Dry, from a dry store"),
     ("wet", "Still wet"),
 )
+
+
+# What usually comes next for fibre in a form; the form of another stage is one choice away.
+NEXT_STAGE: Final = {
+    "greasy": "wash",
+    "skirted": "wash",
+    "scoured": "pick",
+    "opened": "card",
+    "roving": "draw",
+    "batt": "spin",
+    "single": "ply",
+    "plied": "set",
+    "skein": "skein",
+}
 
 
 def wastes_of(stage: str) -> tuple[str, ...]:

@@ -17,13 +17,15 @@ from doffer.mill.commands.run_stage import begin_run, finish_run, record_run
 from doffer.mill.queries import runs
 from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import LotRow, lot_by_tag
+from doffer.mill.queries.planned_stage import planned_stage
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
-from doffer.office.readings import Typed, room_words
+from doffer.office.readings import Typed, first_typed
 from doffer.office.run_form import MOST_OUT, ways_out, went_in
 from doffer.office.run_words import (
     CONTAINER_AFTER,
     CONTAINERS,
     FORMS_OUT,
+    NEXT_STAGE,
     OILED,
     STAGE_WORDS,
     WATER_WORDS,
@@ -52,7 +54,7 @@ def all_runs(request: HttpRequest) -> HttpResponse:
 def one(request: HttpRequest, code: str) -> HttpResponse:
     """`/runs/X0012/`: what went in and came out, what was lost; while it runs, the form to weigh out."""
     run = runs.one_run(code)
-    typed = Typed(room_words(last_air(), units_of(request)), units_of(request))
+    typed = first_typed(last_air(), units_of(request))
     return render(request, "office/run.html", _run_page(request, run, typed))
 
 
@@ -65,6 +67,7 @@ def _run_page(request: HttpRequest, run: runs.OneRun, typed: Typed, question: st
         "stage_words": STAGE_WORDS.get(stage, stage),
         "facts": facts,
         "owners": _owners(facts.lots),
+        "planned": planned_stage(stage, [row.code for row in facts.lots]),
         **_out_side(typed, stage),
         "typed": typed,
         "question": question,
@@ -111,9 +114,15 @@ def new(request: HttpRequest) -> HttpResponse:
     lots = _codes(request.GET)
     if stage == "skirt" and len(lots) == 1:
         return HttpResponseRedirect(reverse("lot_grade", args=[lots[0]]))
-    typed = Typed(room_words(last_air(), units_of(request)), units_of(request))
+    typed = first_typed(last_air(), units_of(request))
     _add_typed_lot(typed, lots, request.GET.get("add_lot", ""))
-    return _form(request, stage or "card", lots, typed, order=request.GET.get("order", ""))
+    return _form(request, stage or _next_stage(lots), lots, typed, order=request.GET.get("order", ""))
+
+
+def _next_stage(lots: list[str]) -> str:
+    """The stage that usually follows for the first of these lots."""
+    rows = runs.stage_facts("card", lots).lots
+    return NEXT_STAGE.get(rows[0].form, "card") if rows else "card"
 
 
 def _codes(data: QueryDict) -> list[str]:
@@ -208,6 +217,7 @@ def _form(
         "owners": _owners(facts.lots),
         "tufts": {row.code: _tuft(row) for row in facts.lots},
         "expected": _expected(stage, facts.lots, typed, machine),
+        "planned": planned_stage(stage, lots),
         **_out_side(typed, stage),
         "typed": typed,
         "machine": machine,
@@ -263,7 +273,11 @@ def expected(request: HttpRequest) -> HttpResponse:
     typed = Typed(request.GET.dict(), units_of(request))
     facts = runs.stage_facts(stage, _codes(request.GET))
     machine = typed.text("machine") or (facts.machines[0].code if facts.machines else "")
-    page = {"expected": _expected(stage, facts.lots, typed, machine), "stage": stage}
+    page = {
+        "expected": _expected(stage, facts.lots, typed, machine),
+        "planned": planned_stage(stage, [row.code for row in facts.lots]),
+        "stage": stage,
+    }
     return render(request, "office/run_expected.html", page)
 
 

@@ -21,7 +21,7 @@ from doffer.mill.queries.customers import OneCustomer, find_customers, one_custo
 from doffer.mill.queries.lots import one_lot
 from doffer.office.asked import acting, fresh_key, key_of, units_of
 from doffer.office.natural_colours import BY_KEY, PALETTE, lab_of_key
-from doffer.office.readings import BRANCHES, MASS_UNIT, Typed, as_typed_mass, room_words
+from doffer.office.readings import BRANCHES, MASS_UNIT, Typed, as_typed_mass, first_typed
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.swatch import tuft_icon
@@ -130,8 +130,8 @@ def bag(request: HttpRequest, owner: str) -> HttpResponse:
     customer = one_customer(owner)
     if request.method == "GET":
         day = door.door_day()
-        first = {"form": "greasy", "kind": "bag", **room_words(day.air, customer.row.units)}
-        return _bag_page(request, customer, day, Typed(first, customer.row.units))
+        first = first_typed(day.air, customer.row.units, form="greasy", kind="bag")
+        return _bag_page(request, customer, day, first)
     typed = Typed(request.POST.dict(), customer.row.units)
     if typed.text("only_look"):
         return _bag_page(request, customer, door.door_day(), typed, status=200)
@@ -236,7 +236,7 @@ def dry(request: HttpRequest) -> HttpResponse:
     system = asked["units"] if asked.get("units") in MASS_UNIT else units_of(request)
     typed = Typed({"form": "scoured", "branch": "desorption", **asked}, system)
     if "rh" not in asked and "gross" not in asked:
-        typed = Typed({**typed.data, **room_words(door.last_air(), system)}, system)
+        typed = first_typed(door.last_air(), system, **typed.data)
     page = {
         "here": "weigh_in",
         "typed": typed,

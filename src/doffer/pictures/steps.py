@@ -16,6 +16,7 @@ HIGH_PX: Final = 58.0
 LINE_Y: Final = 32.0
 LARGEST_AREA: Final = 520.0
 SMALLEST_AREA: Final = 60.0
+APART_PX: Final = 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ def steps(places: Sequence[tuple[str, str]], standing: Sequence[Standing]) -> st
     """The way through the mill as a short line; `places` are (key, name) in order.
 
     Before the foremost tuft the line is strong (done), behind it thin; the name of every place where fibre
-    stands is written below. Fibre at a place outside the line is not drawn but named for a screen reader.
+    stands is written below. Fibre at a place outside the line (the store) is named, not drawn.
     """
     keys = [key for key, _ in places]
     gap = (WIDE_PX - 40) / max(1, len(keys) - 1)
@@ -45,13 +46,16 @@ def steps(places: Sequence[tuple[str, str]], standing: Sequence[Standing]) -> st
         parts.append(svg.stroke(f"M20 {num(LINE_Y)}H{num(reached)}", "p-strand", width=5))
     parts += [el("circle", cx=x, cy=LINE_Y, r=3, class_="p-bar") for x in at.values()]
     heaviest = max((each.mass_g for each in on_line), default=1.0)
-    for each in sorted(on_line, key=lambda one: -one.mass_g):
-        area = max(SMALLEST_AREA, LARGEST_AREA * each.mass_g / heaviest)
+    parts += [_tuft(each, x, heaviest) for each, x in _side_by_side(on_line, at)]
+    aside = [each.place for each in standing if each.place not in at]
+    if aside and not on_line:
         parts.append(
-            el(
-                "g",
-                tuft.shape(each.lot, area, each.colour),
-                transform=f"translate({num(at[each.place])} {num(LINE_Y - 8)})",
+            svg.words(
+                f"in {say_list(sorted(set(aside)))}",
+                0,
+                HIGH_PX - 4,
+                size=float(svg.MIN_TEXT_PX),
+                css="p-soft",
             )
         )
     parts += _names([key for key in keys if any(each.place == key for each in on_line)], at, names)
@@ -60,6 +64,23 @@ def steps(places: Sequence[tuple[str, str]], standing: Sequence[Standing]) -> st
     ]
     desc = say_list(words) if words else "nothing of it is in the mill yet"
     return svg.picture(WIDE_PX, HIGH_PX, "How far it is", desc, parts, css="picture-fixed")
+
+
+def _side_by_side(on_line: Sequence[Standing], at: dict[str, float]) -> list[tuple[Standing, float]]:
+    """Where each tuft stands: lots at one place a little apart, the heaviest behind."""
+    placed: list[tuple[Standing, float]] = []
+    for place, x in at.items():
+        here = sorted((each for each in on_line if each.place == place), key=lambda one: -one.mass_g)
+        first = max(14.0, x - APART_PX * (len(here) - 1) / 2)
+        placed += [(each, first + APART_PX * number) for number, each in enumerate(here)]
+    return placed
+
+
+def _tuft(each: Standing, x: float, heaviest_g: float) -> str:
+    area = max(SMALLEST_AREA, LARGEST_AREA * each.mass_g / heaviest_g)
+    return el(
+        "g", tuft.shape(each.lot, area, each.colour), transform=f"translate({num(x)} {num(LINE_Y - 8)})"
+    )
 
 
 def _names(keys: Sequence[str], at: dict[str, float], names: dict[str, str]) -> list[str]:

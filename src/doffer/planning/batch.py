@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from doffer.fibre.content import Basis, label_shares
+from doffer.fibre.arrays import Floats
+from doffer.fibre.content import Basis, basis_regain_frac, label_shares
 from doffer.fibre.material import Material, join, take
 from doffer.fibre.moisture import equilibrium_regain_frac
 from doffer.planning.blend import BlendTakes, blend_takes
@@ -26,7 +26,14 @@ from doffer.planning.outcome import (
     weigh_out_sheet,
 )
 from doffer.planning.products import product_route
-from doffer.planning.route import Route, StepLosses, expected_losses, forward, sampled_losses
+from doffer.planning.route import (
+    Route,
+    StepLosses,
+    expected_losses,
+    forward,
+    sampled_losses,
+    shares_alone_g,
+)
 from doffer.planning.spec import BatchSpec, MillWays, OrderSpec
 from doffer.planning.spread import spread
 from doffer.planning.stage_plan import stage_plans
@@ -63,7 +70,7 @@ def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.rand
     results = forward(ready.route, ready.taken, ready.losses, tables)
     last = ready.route[-1].name
     finished_g = agreed_samples_g(results[last].material, tables, ways.label_basis)
-    free = forward(without_hold_ups(ready.route), ready.taken, ready.losses, tables)[last].material
+    free_g = _agreed_shares_alone_g(ready, tables, ways.label_basis)
     finished = spread(finished_g, promise_quantile=ways.promise_quantile)
     length, length_working = length_plan(batch.wish, finished_g, finished, ways, tables, rng)
     sheet = weigh_out_sheet(ready.blend, batch, ready.route, ready.whole, results, tables, ways.label_basis)
@@ -74,9 +81,7 @@ def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.rand
         lots=_lot_uses(batch, ready, ways, tables),
         stages=stage_plans(ready.route, ready.taken, results, ways, tables),
         finished=finished,
-        finished_shares_only=spread(
-            agreed_samples_g(free, tables, ways.label_basis), promise_quantile=ways.promise_quantile
-        ),
+        finished_shares_only=spread(free_g, promise_quantile=ways.promise_quantile),
         fixed_mass_g=sum(step.settings.held_dry_mass_g for step in ready.route) * (1 + ready.agreed_frac),
         finished_working=finished_working(batch, ready.route, results, finished, ready.agreed_frac),
         length_m=length,
@@ -150,12 +155,11 @@ def stage_settings(
     }
 
 
-def without_hold_ups(route: Route) -> Route:
-    """The same route through machines that keep nothing."""
-    return tuple(
-        dataclasses.replace(step, settings=dataclasses.replace(step.settings, held_dry_mass_g=0.0))
-        for step in route
-    )
+def _agreed_shares_alone_g(ready: _Ready, tables: Tables, basis: Basis) -> Floats:
+    """Finished mass at agreed regain if the machines kept nothing [g], shape (n,)."""
+    left = shares_alone_g(ready.route, ready.taken, ready.losses).values()
+    rows = [dry_g * (1 + basis_regain_frac(tables, fibre, basis=basis)) for fibre, dry_g in left]
+    return np.asarray(np.stack(np.broadcast_arrays(*rows)).sum(axis=0))
 
 
 def _lot_uses(batch: BatchSpec, ready: _Ready, ways: MillWays, tables: Tables) -> tuple[LotUse, ...]:

@@ -19,6 +19,7 @@ from doffer.planning.route import Needs, Route, StepLosses, backward
 from doffer.planning.spec import BatchSpec
 from doffer.planning.weigh_out import SHARE_SUM_TOLERANCE
 from doffer.tables.loader import Tables
+from doffer.working import percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,9 @@ def lot_shares(batch: BatchSpec, have_dry_g: Mapping[str, float], tables: Tables
         raise InputError("blend", ", ".join(joined), "planned as it is: it was joined before", batch.name)
     label_of = {start.lot: tables.fibres[start.fibre].label_as for start in batch.lots}
     if abs(sum(wanted.values()) - 1) > SHARE_SUM_TOLERANCE:
-        raise InputError("blend", f"{sum(wanted.values()):.1%} together", "100 % together", batch.name)
+        raise InputError(
+            "blend", f"{percent(sum(wanted.values()), digits=1)} together", "100 % together", batch.name
+        )
     missing = [label for label, part in wanted.items() if part > 0 and label not in label_of.values()]
     if missing:
         raise InputError("blend", ", ".join(missing), "fibre of the lots that are given", batch.name)

@@ -175,7 +175,7 @@ def warnings(
     dry = sum(float(material.total_dry_mass_g.mean()) for material in taken.values())
     if dry > 0 and held > tables.plan_defaults["small_lot_hold_up"].value * dry:
         said.append(
-            f"The machines keep about {held:.0f} g of so small a lot ({held / dry:.0%}); "
+            f"The machines keep about {held / dry * 100:.0f} % of so small a lot; "
             "join it with other fibre of the same owner, or say so in the quote."
         )
     if finished.mean < batch.wish.piece_mass_g:

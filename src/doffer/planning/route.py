@@ -105,6 +105,30 @@ def forward(
     return results
 
 
+def shares_alone_g(
+    route: Route, materials: Mapping[str, Material], losses: StepLosses
+) -> dict[str, tuple[str, Floats]]:
+    """What would leave the last step if machines kept nothing: by lot its fibre and oven-dry mass [g], (n,).
+
+    ``out = in x product of (1 - b)^passes`` along the way of each lot; a lighter walk than `forward`.
+    """
+    at: dict[str, dict[str, tuple[str, Floats]]] = {
+        lot: {
+            part.lot: (part.fibre, material.dry_mass_g[row]) for row, part in enumerate(material.constituents)
+        }
+        for lot, material in materials.items()
+    }
+    for step in route:
+        lost = losses.get(step.name, {})
+        out: dict[str, tuple[str, Floats]] = {}
+        for feed in step.feeds:
+            for lot, (fibre, mass) in at[feed.source].items():
+                kept = mass * feed.share * (1 - lost.get(fibre, NO_LOSS)) ** step.settings.passes
+                out[lot] = (fibre, out[lot][1] + kept if lot in out else kept)
+        at[step.name] = out
+    return at[route[-1].name]
+
+
 @dataclass(frozen=True, slots=True)
 class Needs:
     """What must be there so that a wish comes out: oven-dry fibre [g], each of shape (n,).

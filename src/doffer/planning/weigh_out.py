@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from doffer.errors import InputError
-from doffer.working import Status, Term, Working
+from doffer.working import Status, Term, Working, percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +150,7 @@ SHARE_SUM_TOLERANCE = 1e-6  # shares typed as whole percent; thirds are typed as
 def _check(components: Sequence[Component]) -> None:
     share_sum = sum(c.share_frac for c in components)
     if abs(share_sum - 1) > SHARE_SUM_TOLERANCE:
-        raise InputError("shares of the blend", f"{share_sum:.1%} together", "100 % together")
+        raise InputError("shares of the blend", f"{percent(share_sum, digits=1)} together", "100 % together")
     for c in components:
         if not 0 <= c.share_frac <= 1:
             raise InputError(f"share of {c.name}", c.share_frac, "from 0 to 1 (100 %)")

@@ -14,7 +14,7 @@ from doffer.errors import InputError
 from doffer.fibre.material import Constituent
 from doffer.process.portions import whole_portions
 from doffer.tables.loader import Tables
-from doffer.working import Status, Term, Working
+from doffer.working import Status, Term, Working, percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +107,10 @@ def cohesive(constituents: Sequence[Constituent], shares: Sequence[float], table
     if slippery and share_sum >= least_share:
         names = ", ".join(sorted({name for name, _ in slippery}))
         return CohesiveAdvice(
-            applies=True, why=f"{names} slides in the card and is {share_sum:.0%} of the blend"
+            applies=True, why=f"{names} slides in the card and is {percent(share_sum)} of the blend"
         )
     if slippery:
-        why = f"only {share_sum:.0%} of the blend is slippery; the other fibre carries it"
+        why = f"only {percent(share_sum)} of the blend is slippery; the other fibre carries it"
         return CohesiveAdvice(applies=False, why=why)
     return CohesiveAdvice(applies=False, why="this fibre holds together by itself; cohesive would only stick")
 
@@ -224,7 +224,9 @@ def dye(
             inputs=(
                 Term("fibre, conditioned", fibre_mass_g, "g"),
                 Term("depth", depth_frac_owf, "frac", "on the weight of fibre"),
-                Term("stock solution", stock_g_per_100ml, "g/100 ml"),
+                Term(
+                    "stock solution", 10 * stock_g_per_100ml, "g_per_l", f"{stock_g_per_100ml:g} g in 100 mL"
+                ),
                 Term("liquor ratio", liquor_ratio, "l_per_kg"),
                 Term("water already in the fibre", fibre_water_l, "l"),
             ),
@@ -264,7 +266,7 @@ def acid(
     return AcidDose(
         pure_mass_g=pure,
         volume_ml=volume,
-        words=f"{volume:.0f} mL at {strength_frac:.0%}, acid into water",
+        words=f"{volume:.0f} mL at {percent(strength_frac)}, acid into water",
         working=Working(
             title="Acid",
             formula="mL = fibre × dose ÷ (strength × density)",

@@ -10,6 +10,7 @@ from a2wsgi import WSGIMiddleware
 from django.conf import settings
 from django.core.wsgi import get_wsgi_application
 from django.http.request import split_domain_port, validate_host
+from django.urls import get_resolver
 
 from doffer.mill.queries.house import changes_after, latest_change
 from doffer.mill.queries.pages import ROWS_A_PAGE
@@ -31,6 +32,8 @@ class Front:
     def __init__(self) -> None:
         self.feed = Feed(latest_change, topics_after)
         self._pages = WSGIMiddleware(get_wsgi_application(), workers=THREADS)
+        # Load every page module now: a broken one must stop the start, not the first visitor.
+        _ = get_resolver().url_patterns
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and scope["path"] == "/live":

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import IO
 
 from doffer.errors import ConflictError
+from doffer.mill.folder import LOCK
 
-LOCK = "lock"
 _GUARD_BYTE = 1_000_000  # Windows forbids reading a locked byte: lock one behind the text
 
 

@@ -7,7 +7,7 @@ import dataclasses
 import hashlib
 import io
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib import resources
@@ -251,16 +251,14 @@ def _check_sources_used(tables: Tables) -> None:
 
 def _changed_row(row: Any, change: Override) -> Any:
     """The row with one cell of the mill's own."""
-    rules = {f.name: f.metadata["rule"] for f in dataclasses.fields(row)}
-    rule: rows.Rule | None = rules.get(change.column)
-    own = _own_columns(rules)
+    own = own_columns(type(row))
     if isinstance(row, rows.Source):
         raise TableError(
             change.table, change.row, change.column, "a table of figures; sources stay as they are"
         )
-    if rule is None or change.column not in own:
+    if change.column not in own:
         raise TableError(change.table, change.row, change.column, f"one of {', '.join(own)}")
-    value = _cell(change.table, change.row, change.column, rule, change.value)
+    value = _cell(change.table, change.row, change.column, own[change.column], change.value)
     before = getattr(row, change.column)
     shown = _as_typed(before) or "empty"
     note = f"{change.column} was {shown} ({STATUS_WORDS[row.status]}, {row.source})"
@@ -281,6 +279,7 @@ def _as_typed(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value or "")
 
 
-def _own_columns(rules: Mapping[str, rows.Rule]) -> Sequence[str]:
-    """Columns a mill may set: all but the key and the four closing ones."""
-    return [name for name, rule in rules.items() if not rule.is_key and name not in FIXED_COLUMNS]
+def own_columns(row_type: type) -> dict[str, rows.Rule]:
+    """Columns in which a mill may put its own figures, with their rules: not the key, not the last four."""
+    rules = {field.name: field.metadata["rule"] for field in dataclasses.fields(row_type)}
+    return {name: rule for name, rule in rules.items() if not rule.is_key and name not in FIXED_COLUMNS}

@@ -21,6 +21,7 @@ from doffer.mill.booking import (
     remember,
     stands_as,
 )
+from doffer.mill.commands.join import refuse_held
 from doffer.mill.models import Hold, Lot, Run, RunInput, RunOutput, RunWaste
 from doffer.mill.models.lots import HoldKind, Pest, Place, Soundness
 from doffer.mill.models.weighings import Moment
@@ -239,6 +240,7 @@ def skirt_and_grade(by: Person | None, lot: str, skirting: Skirting, *, key: uui
         if earlier:
             return str(earlier["run"])
         row = lot_of(lot)
+        refuse_held([row], f"{lot} does not go on the skirting table")
         before_mg = row.now_mass_mg
         if (
             bridge.mg(skirting.reading.net_g + skirting.reject_g) > before_mg

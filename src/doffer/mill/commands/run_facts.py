@@ -62,10 +62,13 @@ SERIES_OF = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunIn:
-    """A lot that goes in, as weighed; `rest_g` is what stays behind (None: judged from its last weight)."""
+    """A lot that goes in, as weighed; `rest_g` is what stays behind (None: judged from its last weight).
+
+    Without a reading the lot goes in whole at its last weight, and no weighing is made of it.
+    """
 
     lot: str
-    reading: Reading
+    reading: Reading | None = None
     rest_g: float | None = None
 
 

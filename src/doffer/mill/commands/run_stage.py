@@ -195,7 +195,7 @@ def _ask_about_inputs(lots: dict[str, Lot], inputs: Sequence[RunIn], confirmatio
         return
     for item in inputs:
         there_g = bridge.grams(lots[item.lot].now_mass_mg)
-        if item.reading.net_g > there_g * MORE_THAN_THERE_FRAC:
+        if item.reading is not None and item.reading.net_g > there_g * MORE_THAN_THERE_FRAC:
             raise QuestionError(
                 f"{item.lot} is heavier than it was",
                 (f"it stood at {there_g:g} g, now {item.reading.net_g:g} g go in",),
@@ -204,7 +204,13 @@ def _ask_about_inputs(lots: dict[str, Lot], inputs: Sequence[RunIn], confirmatio
 
 
 def _take_in(person: Person, run: Run, lot: Lot, item: RunIn) -> None:
-    """Weigh a lot into a run and leave the rest of it behind."""
+    """Weigh a lot into a run and leave the rest of it behind; unweighed it goes in whole as it stood."""
+    if item.reading is None:
+        RunInput.objects.create(run=run, lot=lot, mass_mg=lot.now_mass_mg, dry_mg=lot.now_dry_mg)
+        lot.now_mass_mg, lot.now_dry_mg = 0, None if lot.now_dry_mg is None else 0
+        lot.save(update_fields=["now_mass_mg", "now_dry_mg"])
+        _empty_containers(person, lot)
+        return
     weighing = book_weighing(person, lot, item.reading, moment=Moment.IN, form=lot.now_form, run=run)
     RunInput.objects.create(
         run=run,
@@ -220,6 +226,14 @@ def _take_in(person: Person, run: Run, lot: Lot, item: RunIn) -> None:
     lot.now_mass_mg = rest_mg
     lot.now_weighed_at = weighing.weighed_at
     lot.save(update_fields=["now_mass_mg", "now_dry_mg", "now_weighed_at"])
+    if rest_mg == 0:
+        _empty_containers(person, lot)
+
+
+def _empty_containers(person: Person, lot: Lot) -> None:
+    """Fibre that went in whole is no longer in its bag: an old tag must not name it."""
+    for container in lot.containers.filter(archived_at=None):
+        put_into(person, container, None)
 
 
 def _known_dry_mg(lot: Lot, weighing: Weighing) -> int | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from doffer.errors import InputError, NotFoundError
 from doffer.mill import bridge, clock
@@ -18,8 +19,11 @@ from doffer.tables.loader import Override
 def override_cell(
     by: Person | None, *, table: str, row: str, column: str, value: str, reason: str = ""
 ) -> int:
-    """Put the mill's own figure into one cell; gives the number of the entry. See `override_row`."""
-    return override_row(by, table=table, row=row, values={column: value}, reason=reason)[0]
+    """Put the mill's own figure into one cell, also one equal to the shipped; gives the entry's number."""
+    person = require(by, Right.TABLES)
+    with write():
+        figures, _ = _put_in(table, row, {column: value})
+        return _entry(person, table, row, column, figures[column], reason)
 
 
 def override_row(
@@ -31,33 +35,42 @@ def override_row(
     reason: str = "",
     key: uuid.UUID | None = None,
 ) -> tuple[int, ...]:
-    """Put the mill's own figures into cells of one row, all or none; gives the numbers of the entries.
+    """Put the mill's own figures into a row, all or none; gives the numbers of the entries.
 
-    They are checked together, so that low, usual and high may move past the shipped ones in one go.
+    They are checked together, so that low, usual and high may move past the shipped ones in one go. Values
+    that count already make no entry.
 
     Raises
     ------
     TableError
         No such table, row or column, or a value outside what the column allows.
+    InputError
+        No value differs from what counts now.
     """
     person = require(by, Right.TABLES)
-    if not values:
-        raise InputError("figures", "", "at least one cell that differs from what counts now")
     with write():
         body: dict[str, object] = {"cell": [table, row], "values": dict(values), "reason": reason}
         earlier = done_before(key, "override_row", body)
         if earlier:
             return tuple(earlier["entries"])
-        figures = [Override(table, row, column, value.strip()) for column, value in values.items()]
-        others = [
-            o
-            for o in bridge.overrides_in_force()
-            if (o.table, o.row) != (table, row) or o.column not in values
-        ]
-        bridge.load_tables().override([*others, *figures])
-        entries = tuple(_entry(person, f.table, f.row, f.column, f.value, reason) for f in figures)
+        figures, after = _put_in(table, row, values)
+        before = bridge.current_tables().table(table)[row]
+        news = [column for column in figures if getattr(after, column) != getattr(before, column)]
+        if not news:
+            raise InputError("figures", "", "at least one cell that differs from what counts now")
+        entries = tuple(_entry(person, table, row, column, figures[column], reason) for column in news)
         remember(key, "override_row", body, {"entries": list(entries)}, person)
         return entries
+
+
+def _put_in(table: str, row: str, values: Mapping[str, str]) -> tuple[dict[str, str], Any]:
+    """The figures as they would be kept, and the row as it would be; TableError when it cannot be."""
+    figures = {column: value.strip() for column, value in values.items()}
+    others = [
+        o for o in bridge.overrides_in_force() if (o.table, o.row) != (table, row) or o.column not in figures
+    ]
+    new = [Override(table, row, column, value) for column, value in figures.items()]
+    return figures, bridge.load_tables().override([*others, *new]).table(table)[row]
 
 
 def _entry(person: Person, table: str, row: str, column: str, value: str | None, reason: str) -> int:

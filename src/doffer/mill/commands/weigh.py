@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError
 from doffer.mill import bridge, chain
 from doffer.mill.booking import Reading, announce, book_weighing, container_of, lot_of, put_into, stands_as
-from doffer.mill.models import Weighing
+from doffer.mill.composition import share_again
+from doffer.mill.models import Lot, RunInput, RunOutput, Weighing
 from doffer.mill.models.weighings import Moment
 from doffer.mill.write import serialise, write
 from doffer.people.models import Device, Person
 from doffer.people.rights import Right, may, require
+
+MOST_NOTE = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +136,7 @@ def correct_weighing(
         new = book_weighing(
             person,
             lot,
-            reading,
+            replace(reading, note=reading.note or reason.strip()[:MOST_NOTE]),
             moment=old.moment,
             form=old.form,
             key=key,
@@ -142,7 +145,25 @@ def correct_weighing(
             run=old.run,
             corrects=old,
         )
-        if lot.now_weighed_at == old.weighed_at and lot.now_mass_mg == old.net_mg:
-            stands_as(lot, new)
+        _follow(lot, old, new)
         announce(person, "lot", lot.code, f"corrected a weighing: {reason}")
         return _weighed(new)
+
+
+def _follow(lot: Lot, old: Weighing, new: Weighing) -> None:
+    """What rested on the old weighing rests on the new: its run's side, and how the lot stands now."""
+    for side in (RunInput, RunOutput):
+        side.objects.filter(weighing=old).update(weighing=new, mass_mg=new.net_mg, dry_mg=new.dry_mg)
+    if new.run is not None and old.moment == Moment.IN:
+        share_again(new.run)
+    later = Weighing.objects.filter(lot=lot, pk__gt=old.pk).exclude(pk=new.pk).exclude(moment=Moment.WASTE)
+    if old.moment == Moment.WASTE or later.exists():
+        return
+    if old.moment != Moment.IN:
+        stands_as(lot, new)
+    elif lot.now_mass_mg:  # part of the lot stayed behind: as much more or less as went in less or more
+        rest_mg = max(0, lot.now_mass_mg + old.net_mg - new.net_mg)
+        if lot.now_dry_mg is not None:
+            lot.now_dry_mg = min(rest_mg, round(lot.now_dry_mg * rest_mg / lot.now_mass_mg))
+        lot.now_mass_mg = rest_mg
+        lot.save(update_fields=["now_mass_mg", "now_dry_mg"])

@@ -119,7 +119,10 @@ class Lot(models.Model):
 
 
 class LotPart(models.Model):
-    """What a joined lot is made of: each lot that came in at the door, by its share of oven-dry fibre."""
+    """What a joined lot is made of: each lot that came in at the door, by its share of oven-dry fibre.
+
+    Follows from the weighings into its runs, and is reckoned anew when one of them is corrected.
+    """
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="parts")
     origin = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="+")

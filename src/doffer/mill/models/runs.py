@@ -47,7 +47,10 @@ class Run(models.Model):
 
 
 class RunInput(models.Model):
-    """A lot that went in; its dry mass is empty while the fibre is greasy."""
+    """A lot that went in; its dry mass is empty while the fibre is greasy.
+
+    Its weighing is the latest word on it: when that is corrected, the row follows the correction.
+    """
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="inputs")
     lot = models.ForeignKey("mill.Lot", on_delete=models.PROTECT, related_name="went_into")
@@ -64,7 +67,10 @@ class RunInput(models.Model):
 
 
 class RunOutput(models.Model):
-    """A lot that came out; the same lot as went in when nothing was joined or split."""
+    """A lot that came out; the same lot as went in when nothing was joined or split.
+
+    Its weighing is the latest word on it: when that is corrected, the row follows the correction.
+    """
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="outputs")
     lot = models.ForeignKey("mill.Lot", on_delete=models.PROTECT, related_name="came_from")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db.models import Count, Exists, OuterRef, Q
 
@@ -12,7 +12,7 @@ from doffer.fibre.kinds import Kind, find_kind
 from doffer.fibre.material import Form
 from doffer.fibre.moisture import Branch
 from doffer.fibre.weighing import CleanWeighing, weigh_clean
-from doffer.mill import bridge, clock
+from doffer.mill import bridge
 from doffer.mill.models import Container, Lot, Weighing
 from doffer.mill.models.lots import Pest, Place
 from doffer.mill.models.weighings import Moment
@@ -21,12 +21,11 @@ from doffer.mill.queries.pages import ROWS_A_PAGE
 from doffer.planning.start import yield_triangle_frac
 
 TARES_OFFERED = 6
-AIR_KEEPS = timedelta(hours=12)  # a humidity read this morning still says something; yesterday's does not
 
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """The room as it was read last; None where nobody read it lately."""
+    """The room as it was read last; None where nobody ever read it."""
 
     rh_frac: float | None
     temp_c: float | None
@@ -80,7 +79,7 @@ class DoorWeighing:
 def last_air() -> Air:
     """The newest reading of the room beside a weighing; one query."""
     found = (
-        Weighing.objects.filter(rh_ppm__isnull=False, weighed_at__gte=clock.now() - AIR_KEEPS)
+        Weighing.objects.filter(rh_ppm__isnull=False)
         .order_by("-pk")
         .values_list("rh_ppm", "temp_milli_c", "weighed_at")
         .first()

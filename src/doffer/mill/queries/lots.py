@@ -8,9 +8,8 @@ from datetime import date, datetime
 from django.db.models import Q, QuerySet
 
 from doffer.errors import NotFoundError
-from doffer.fibre.material import Form
 from doffer.mill import bridge
-from doffer.mill.models import Container, Hold, Lot, OrderLot, Photo, Weighing
+from doffer.mill.models import Container, Hold, Lot, LotPart, OrderLot, Photo, Weighing
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.tags import read_tag
 
@@ -374,11 +373,6 @@ def one_lot(code: str) -> OneLot:
     if lot is None:
         raise NotFoundError("lot", code, "Search the list of lots or scan the tag")
     row = lot_row(tuple(_column(lot, name) for name in _LOT_COLUMNS), held_now())
-    origins = bridge.origins_of([lot])[lot.pk]
-    owners = dict(
-        Lot.objects.filter(pk__in=[origin.lot.pk for origin in origins]).values_list("pk", "customer__code")
-    )
-    parts = tuple(PartRow(o.lot.code, owners[o.lot.pk], o.lot.fibre, o.share_frac) for o in origins)
     fibre = bridge.load_tables().fibres.get(lot.fibre)
     return OneLot(
         row=row,
@@ -400,28 +394,45 @@ def one_lot(code: str) -> OneLot:
         owner_units=lot.customer.units,
         is_own=lot.customer.is_own,
         weighings=list_weighings(code).rows,
-        containers=tuple(
-            ContainerRow(tag, kind, bridge.grams(tare), location)
-            for tag, kind, tare, location in Container.objects.filter(lot=lot, archived_at=None).values_list(
-                "tag", "kind", "tare_mg", "location"
-            )[:ROWS_A_PAGE]
-        ),
+        containers=_containers(lot),
         holds=hold_rows(
             Hold.objects.filter(Q(lot=lot) | Q(customer=lot.customer_id)).order_by("-pk")[:ROWS_A_PAGE]
         ),
-        parts=() if len(parts) == 1 and parts[0].lot == code else parts,
+        parts=_parts(lot),
         orders=tuple(
             OrderLot.objects.filter(lot=lot)
             .order_by("-order_id")
             .values_list("order__code", flat=True)[:ROWS_A_PAGE]
         ),
-        photos=tuple(
-            PhotoRow(*values)
-            for values in Photo.objects.filter(lot=lot, archived_at=None).values_list(
-                "pk", "name", "mime", "width", "height", "taken_at"
-            )[:ROWS_A_PAGE]
-        ),
+        photos=_photos(lot),
     )
+
+
+def _parts(lot: Lot) -> tuple[PartRow, ...]:
+    """Door lots inside a joined lot with their owners; none for a lot that came in at the door."""
+    parts = LotPart.objects.filter(lot=lot).order_by("pk")
+    return tuple(
+        PartRow(code, owner, fibre, share_ppm / bridge.PPM)
+        for code, owner, fibre, share_ppm in parts.values_list(
+            "origin__code", "origin__customer__code", "origin__fibre", "share_ppm"
+        )
+    )
+
+
+def _containers(lot: Lot) -> tuple[ContainerRow, ...]:
+    containers = Container.objects.filter(lot=lot, archived_at=None)
+    return tuple(
+        ContainerRow(tag, kind, bridge.grams(tare), location)
+        for tag, kind, tare, location in containers.values_list("tag", "kind", "tare_mg", "location")[
+            :ROWS_A_PAGE
+        ]
+    )
+
+
+def _photos(lot: Lot) -> tuple[PhotoRow, ...]:
+    photos = Photo.objects.filter(lot=lot, archived_at=None)
+    columns = ("pk", "name", "mime", "width", "height", "taken_at")
+    return tuple(PhotoRow(*values) for values in photos.values_list(*columns)[:ROWS_A_PAGE])
 
 
 def _column(lot: Lot, name: str) -> object:
@@ -431,4 +442,4 @@ def _column(lot: Lot, name: str) -> object:
 
 def is_raw(form: str) -> bool:
     """Whether fibre in this form still carries its grease and dirt."""
-    return form in (Form.GREASY, Form.SKIRTED)
+    return form in bridge.RAW_FORMS

@@ -11,7 +11,6 @@ from doffer.errors import InputError, NotFoundError
 from doffer.fibre.material import Form, Material, join
 from doffer.fibre.moisture import agreed_regain_frac
 from doffer.mill import bridge
-from doffer.mill.booking import Reading
 from doffer.mill.models import JoinDecision, Lot, Machine, Run
 from doffer.mill.queries.lots import LotRow, held_now, rows_of
 from doffer.mill.queries.orders import RunRow
@@ -24,6 +23,9 @@ from doffer.tables.loader import Tables
 from doffer.working import Working
 
 LOW, USUAL, HIGH = 0, 1, 2  # the three samples an expectation is worked out in
+WET_AFTER = frozenset(
+    {"wash", "extract", "dye"}
+)  # water hangs in it: its weight says little before it is dry
 BY_HAND = frozenset({"skirt", "rest", "dry"})  # stages without a machine that moves
 
 
@@ -44,18 +46,9 @@ def part_of(row: LotRow, mass_g: float | None = None) -> Part:
     return Part(row.code, mass, row.dry_mass_g * mass / row.mass_g)
 
 
-def reading_as_it_stood(row: LotRow) -> Reading:
-    """A lot that goes on without being weighed again: its last weight, with the water that was in it then."""
-    words = "as weighed last, not weighed again"
-    if not row.dry_mass_g:
-        return Reading(gross_g=row.mass_g, note=words)
-    regain = row.mass_g / row.dry_mass_g - 1
-    return Reading(gross_g=row.mass_g, branch="measured", measured_regain_frac=regain, note=words)
-
-
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a stage usually gives [g], low to high: as weighed, and oven-dry; the loss is of dry fibre.
+    """What a stage usually gives [g], low to high: as weighed when dry to the air, and oven-dry.
 
     `loss_low_frac` to `loss_high_frac` is what the tables and the machine's hold-up call usual. For fibre in
     the grease the loss counts from its weight as it came.
@@ -73,12 +66,19 @@ class Expected:
     loss_usual_frac: float
     loss_high_frac: float
     working: Working
+    dripping_low_g: float | None  # straight out of the bath, where the stage leaves fibre wet
+    dripping_high_g: float | None
+    stays_raw: bool  # grease in and grease out: counted as weighed
+    agreed_regain_frac: float
 
-    def loss_frac(self, dry_out_g: float) -> float:
-        """Share lost [frac] when this much dry fibre came out, counted as the usual range is."""
-        return 1 - dry_out_g * (1 + self.agreed_regain_frac) / self.in_g
-
-    agreed_regain_frac: float = 0.0
+    def loss_frac(self, outs: Sequence[Part]) -> float | None:
+        """Share lost [frac] when this came out, counted as the usual range is; None without a dry weight."""
+        if self.stays_raw:
+            return 1 - sum(part.mass_g for part in outs) / self.in_g
+        if not outs or any(part.dry_mass_g is None for part in outs):
+            return None
+        dry_g = sum(part.dry_mass_g or 0.0 for part in outs)
+        return 1 - dry_g * (1 + self.agreed_regain_frac) / self.in_g
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +120,7 @@ class StageFacts:
     lots: tuple[LotRow, ...]
     machines: tuple[MachineChoice, ...]
     cautions: tuple[Caution, ...]
+    general: tuple[Caution, ...]  # what holds at every machine
     moves: bool  # a machine moves: the screen does not stop it
     owners: tuple[str, ...]
     decision: int | None  # an owners' agreement that covers these lots
@@ -168,8 +169,7 @@ def one_run(code: str) -> OneRun:
     row = _row(run)
     parts = [Part(lot, mass, dry) for lot, mass, dry in row.ins]
     expected = expected_out(run.stage, parts, machine=run.machine.code if run.machine else "")
-    dry_outs = [dry for _, _, dry in row.outs]
-    is_known = run.ended_at is not None and dry_outs and None not in dry_outs and expected is not None
+    outs = [Part(lot, mass, dry) for lot, mass, dry in row.outs]
     return OneRun(
         row=row,
         tags=tuple((out.lot.code, out.container.tag) for out in run.outputs.all() if out.container),
@@ -178,7 +178,7 @@ def one_run(code: str) -> OneRun:
         confirmation=run.confirmation,
         note=run.note,
         expected=expected,
-        loss_frac=expected.loss_frac(sum(d for d in dry_outs if d is not None)) if is_known else None,
+        loss_frac=expected.loss_frac(outs) if expected and run.ended_at else None,
         owners=tuple(dict.fromkeys(i.lot.customer.name for i in run.inputs.all())),
     )
 
@@ -204,7 +204,8 @@ def stage_facts(stage: str, lots: Sequence[str] = ()) -> StageFacts:
         stage=stage,
         lots=rows,
         machines=tuple(MachineChoice(*pair) for pair in machines.values_list("code", "name")),
-        cautions=cautions_for(tables, stage=stage) + cautions_for(tables, stage="any"),
+        cautions=cautions_for(tables, stage=stage),
+        general=cautions_for(tables, stage="any"),
         moves=stage not in BY_HAND,
         owners=tuple(dict.fromkeys(row.owner_name for row in rows)),
         decision=_decision(rows),
@@ -241,18 +242,21 @@ def expected_out(stage: str, parts: Sequence[Part], *, machine: str = "") -> Exp
     }
     settings = StageSettings(held_dry_mass_g=bridge.grams(held_mg))
     result = STAGES[stage](material, settings, losses, tables)
-    dry, weighed = result.material.total_dry_mass_g, result.material.weighed_mass_g
-    dry = np.broadcast_to(dry, (3,))
-    weighed = np.broadcast_to(weighed, (3,))
-    agreed = agreed_regain_frac(tables, material.constituents[0].fibre) if is_raw else 0.0
+    dry = np.broadcast_to(result.material.total_dry_mass_g, (3,))
+    weighed = np.broadcast_to(result.material.weighed_mass_g, (3,))
+    agreed = agreed_regain_frac(tables, material.constituents[0].fibre)
+    is_wet = stage in WET_AFTER
+    rested = dry * (1 + agreed) if is_wet else weighed
     in_g = sum(p.mass_g if is_raw else p.dry_mass_g or 0.0 for p in parts)
-    lost = 1 - dry * (1 + agreed) / in_g
+    counted = agreed if is_raw else 0.0
+    stays_raw = is_raw and result.material.form in bridge.RAW_FORMS
+    lost = 1 - (weighed if stays_raw else dry * (1 + counted)) / in_g
     return Expected(
         in_g=in_g,
         is_raw=is_raw,
-        weighed_low_g=float(weighed[LOW]),
-        weighed_usual_g=float(weighed[USUAL]),
-        weighed_high_g=float(weighed[HIGH]),
+        weighed_low_g=float(rested[LOW]),
+        weighed_usual_g=float(rested[USUAL]),
+        weighed_high_g=float(rested[HIGH]),
         dry_low_g=float(dry[LOW]),
         dry_usual_g=float(dry[USUAL]),
         dry_high_g=float(dry[HIGH]),
@@ -260,7 +264,10 @@ def expected_out(stage: str, parts: Sequence[Part], *, machine: str = "") -> Exp
         loss_usual_frac=float(lost[USUAL]),
         loss_high_frac=float(lost[LOW]),
         working=result.working[0],
-        agreed_regain_frac=agreed,
+        dripping_low_g=float(weighed[LOW]) if is_wet else None,
+        dripping_high_g=float(weighed[HIGH]) if is_wet else None,
+        stays_raw=stays_raw,
+        agreed_regain_frac=counted,
     )
 
 

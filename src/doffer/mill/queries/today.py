@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, F, Q, Sum
 
 from doffer.mill import bridge, clock, house
 from doffer.mill.models import Hold, Lot, Order, Run
@@ -15,6 +15,7 @@ from doffer.mill.models.orders import OrderState
 from doffer.mill.queries.lots import Held, HoldRow, LotRow, held_now, hold_rows, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE
 
+FEW_LOTS = 300  # so many standing lots are read at once and sorted here
 LOTS_A_PLACE = 12  # tufts that can be told apart above one place; the rest are counted
 FINISHED_SHOWN = 8
 FINISHED_WITHIN = timedelta(days=7)
@@ -119,7 +120,7 @@ def today() -> Today:
     return Today(
         day=day,
         mill_name=settings["name"],
-        places=places(),
+        places=places(held),
         late=tuple(o for o in orders if o.days_left is not None and o.days_left < 0),
         near=tuple(o for o in orders if o.days_left is not None and 0 <= o.days_left <= near),
         waiting=tuple(o for o in orders if o.state == OrderState.WAITING),
@@ -155,8 +156,12 @@ def _to_heed(held: Held) -> dict[str, Any]:
     return {**rows, "rest_h": tables.additives[REST_ROW].value}
 
 
-def places() -> tuple[PlaceRow, ...]:
-    """The line, place by place: one query for the sums, then few or one for the lots."""
+def places(held: Held | None = None) -> tuple[PlaceRow, ...]:
+    """The line, place by place: one query for the sums, one for the lots of an ordinary mill.
+
+    Only where hundreds of lots stand, each place is asked for its heaviest instead.
+    """
+    held = held or held_now()
     standing = Lot.objects.filter(archived_at=None, now_mass_mg__gt=0)
     sums = {
         place: (mass_mg, n_lots)
@@ -164,23 +169,24 @@ def places() -> tuple[PlaceRow, ...]:
         .values_list("place")
         .annotate(mass_mg=Sum("now_mass_mg"), n_lots=Count("pk"))
     }
-    held = held_now()
-    heaviest = {place: _heaviest(place, held) for place in sums}
+    heaviest: dict[str, list[LotRow]] = {place: [] for place in Place}
+    few = sum(n_lots for _, n_lots in sums.values()) <= FEW_LOTS
+    by_weight = standing.order_by("-now_mass_mg")
+    asked = [by_weight] if few else [by_weight.filter(place=place)[:LOTS_A_PLACE] for place in sums]
+    for lots in asked:
+        for _, row in rows_of(lots, held):
+            if len(heaviest[row.place]) < LOTS_A_PLACE:
+                heaviest[row.place].append(row)
     return tuple(
         PlaceRow(
             place=place,
             name=place.label,
             mass_g=bridge.grams(sums.get(place, (0, 0))[0]),
             n_lots=sums.get(place, (0, 0))[1],
-            lots=heaviest.get(place, ()),
+            lots=tuple(heaviest[place]),
         )
         for place in Place
     )
-
-
-def _heaviest(place: str, held: object) -> tuple[LotRow, ...]:
-    lots = Lot.objects.filter(archived_at=None, now_mass_mg__gt=0, place=place).order_by("-now_mass_mg")
-    return tuple(row for _, row in rows_of(lots[:LOTS_A_PLACE], held))
 
 
 def open_orders(day: date) -> tuple[TodayOrder, ...]:
@@ -191,7 +197,8 @@ def open_orders(day: date) -> tuple[TodayOrder, ...]:
         | Q(customer_id__in=stopped.filter(customer__isnull=False).values("customer_id"))
         | Q(order_lots__lot_id__in=stopped.filter(lot__isnull=False).values("lot_id"))
     )
-    orders = Order.objects.filter(state__in=OPEN_STATES).order_by("promised_on", "pk")
+    by_date = F("promised_on").asc(nulls_last=True)
+    orders = Order.objects.filter(state__in=OPEN_STATES).order_by(by_date, "pk")
     held_codes = set(orders.filter(held).values_list("code", flat=True))
     rows = orders.values_list(
         "code",
