@@ -111,6 +111,8 @@ class BlendPart(models.Model):
     share_ppm = models.IntegerField()
     dry_mg = models.BigIntegerField()
     trial_mg = models.BigIntegerField()
+    kind = models.CharField(max_length=10)  # how its colour was known
+    reflectance_ppm = models.JSONField()  # as it was when the recipe was written
 
     class Meta:
         ordering = ("recipe_id", "id")

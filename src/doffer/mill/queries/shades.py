@@ -268,7 +268,7 @@ def _verdict_row(row: ShadeVerdict) -> VerdictRow:
 
 
 def step_between(standard: dict[str, Lab], sample: dict[str, Lab], *, light: str = "D65") -> Step | None:
-    """The difference of two colours under a light that both have, this one first; None where there is none."""
+    """The difference of two colours under a light that both have, this one first; None without one."""
     name = next((n for n in (light, *standard) if n in standard and n in sample), None)
     if name is None:
         return None
