@@ -206,7 +206,8 @@ def two_constants(
 ) -> tuple[Floats, Floats]:
     """Absorption K and scattering S of a dyed fibre from itself and one tint of it in white fibre (derived).
 
-    White counts as S = 1. Where fibre and white absorb alike, S cannot be told and is set to 1.
+    White counts as S = 1. Where fibre and white absorb alike, or the tint does not lie between them, S cannot
+    be told and is set to 1.
 
     Parameters
     ----------
@@ -218,9 +219,9 @@ def two_constants(
     if not 0 < tint_share < 1:
         raise InputError("share of the fibre in its tint", tint_share, "between 0 and 1; about 0.4 is good")
     by_mass, by_tint, by_white = (absorption_of(r) for r in (masstone, tint, white))
-    away = tint_share * (by_mass - by_tint)
-    told = np.abs(away) > LEAST_ABSORPTION
-    scattering = np.where(told, (1 - tint_share) * (by_tint - by_white) / np.where(told, away, 1.0), 1.0)
+    gained, left = (1 - tint_share) * (by_tint - by_white), tint_share * (by_mass - by_tint)
+    told = (gained * left > 0) & (np.abs(left) > LEAST_ABSORPTION)
+    scattering = np.where(told, gained / np.where(told, left, 1.0), 1.0)
     return by_mass * scattering, scattering
 
 

@@ -49,7 +49,7 @@ def screen_colour(reflectance: Floats, screen_light: Light, tables: Tables) -> O
         raise InputError("light of a screen", given, "D65/2°, which is what a screen shows")
     white = screen_light.white_xyz
     lab = lab_of_xyz(xyz_of_reflectance(reflectance, screen_light), white)
-    lab = lab * np.where(lab[0] > MOST_LIGHTNESS, MOST_LIGHTNESS / lab[0], 1.0)
+    lab = lab * (MOST_LIGHTNESS / max(float(lab[0]), MOST_LIGHTNESS))
     to_rgb = np.asarray(np.linalg.inv(_primaries(white)), dtype=np.float64)
     shown = _into_gamut(lab, white, to_rgb)
     mapped = float(de2000(lab, shown))
