@@ -82,7 +82,7 @@ class DyeBatch(models.Model):
 
 
 class DyeLoad(models.Model):
-    """One kettle full: fibre, bath, and what was measured into it. `stock_ml` is ``{dye: mL}``."""
+    """One kettle full: fibre, bath, and what was measured into it. `stock_ml` is ``[[dye, mL]]`` in the order of adding."""
 
     batch = models.ForeignKey(DyeBatch, on_delete=models.PROTECT, related_name="loads")
     number = models.SmallIntegerField()

@@ -1,0 +1,289 @@
+"""The blending bench: every lot that could go in with its spectrum, the standards, and how the mill mixes."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from doffer.errors import NotFoundError
+from doffer.fibre.colour.blend import BlendModel
+from doffer.fibre.colour.predict import mixing_ends
+from doffer.fibre.material import Constituent, Form
+from doffer.mill import bridge, colours
+from doffer.mill.colours import Lab, Pad
+from doffer.mill.models import Lot, OrderLot, ShadeVersion
+from doffer.mill.models.colour import PadForm
+from doffer.mill.palette import mixing_now, target_of
+from doffer.mill.queries.lots import Held, held_now, lab_of
+from doffer.mill.queries.shades import StandardRow, standard_row
+from doffer.mill.queries.today import OPEN_STATES
+from doffer.mill.sittings import Sitting, newest_by_lot
+from doffer.planning.shade.target import Stock, Target
+from doffer.planning.shade.ways import ShadeWays
+from doffer.tables.loader import Tables
+
+BLENDABLE = (Form.SCOURED, Form.OPENED, Form.ROVING, Form.BATT)
+LEAST_MG = 50_000  # below 50 g a lot is a remnant, not stock
+MOST_LOTS = 200  # as many as a search looks through
+
+
+@dataclass(frozen=True, slots=True)
+class BenchLot:
+    """A lot that could go into a blend.
+
+    `free_dry_g` is its oven-dry fibre less what open orders want of it; `orders` are those. `reflectance_ppm` is
+    measured or recovered, with its `kind` and `error_de` (what a prediction from it may be off by); it is
+    empty, and `why_not` says why, where the lot cannot be used: not read, on hold, or read unlike the pad
+    asked for. `lab` is then only what the screen shows. `parts` are its fibres with their shares, for label
+    content and fineness.
+    """
+
+    code: str
+    owner: str
+    owner_name: str
+    is_own: bool
+    fibre: str
+    breed: str
+    colour_name: str
+    form: str
+    location: str
+    dry_mass_g: float
+    free_dry_g: float
+    actual_regain_frac: float
+    orders: tuple[str, ...]
+    lab: Lab | None
+    kind: str
+    error_de: float | None
+    spread_de: float | None
+    pad: Pad | None
+    reflectance_ppm: tuple[int, ...]
+    why_not: tuple[str, ...]
+    parts: tuple[tuple[Constituent, float], ...]
+
+    @property
+    def is_usable(self) -> bool:
+        """Whether a recipe may take it."""
+        return not self.why_not
+
+
+@dataclass(frozen=True, slots=True)
+class BenchStandard:
+    """A shade that can be aimed at."""
+
+    shade: str
+    name: str
+    use: str
+    row: StandardRow
+
+
+@dataclass(frozen=True, slots=True)
+class MixingRow:
+    """How fibre of this kind mixes here: model, its constant M with about 95 % of its range, and from what.
+
+    `n_blends` is 0 while the shipped constant counts.
+    """
+
+    fibre: str
+    form: str
+    model: str
+    m: float | None
+    m_low: float | None
+    m_high: float | None
+    n_blends: int
+    left_out_de: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything a blending bench needs; `lots` by number, two hundred at most."""
+
+    lots: tuple[BenchLot, ...]
+    standards: tuple[BenchStandard, ...]
+    mixing: MixingRow
+    ways: ShadeWays
+    pad: Pad
+    n_left_off: int
+
+    def lot(self, code: str) -> BenchLot:
+        """One of the lots; NotFoundError when it is not on the bench."""
+        found = next((lot for lot in self.lots if lot.code == code), None)
+        if found is None:
+            raise NotFoundError("lot on the bench", code, "It is used up, raw, or too little is left of it")
+        return found
+
+    def stock(self, codes: Collection[str] | None = None) -> Stock:
+        """Usable lots (of those named) for the search; costs are not recorded and count as nothing."""
+        chosen = [lot for lot in self.lots if lot.is_usable and (codes is None or lot.code in codes)]
+        return Stock(
+            names=tuple(lot.code for lot in chosen),
+            reflectance=spectra(chosen),
+            dry_mass_g=np.array([lot.free_dry_g for lot in chosen]),
+            owner=tuple(lot.owner for lot in chosen),
+            cost_cents_per_kg=np.zeros(len(chosen)),
+        )
+
+    def target(self, shade: str, tables: Tables) -> Target:
+        """A standard as the search's target; NotFoundError when there is none."""
+        found = next((one for one in self.standards if one.shade == shade), None)
+        if found is None:
+            raise NotFoundError("shade", shade, "Look in the shade book")
+        row = found.row
+        return target_of(row.labs, row.reflectance_ppm, observer_deg=row.pad.observer_deg, tables=tables)
+
+
+def spectra(lots: Sequence[BenchLot]) -> np.ndarray:
+    """Spectra of usable lots, shape (k, 31)."""
+    rows = [colours.spectrum_of_ppm(lot.reflectance_ppm) for lot in lots]
+    return np.stack(rows) if rows else np.zeros((0, 31))
+
+
+def bench(*, form: str = PadForm.LOOSE, shade: str = "", fibre: str = "wool", owner: str = "") -> Bench:
+    """The bench for pads of a form, or for pads like the standard of a shade; about eight queries.
+
+    Parameters
+    ----------
+    fibre : str
+        Whose mixing constant counts.
+    owner : str
+        Show this owner's lots beside the mill's own; "" shows everybody's.
+    """
+    tables = bridge.current_tables()
+    standards = _standards()
+    aimed = next((one.row for one in standards if one.shade == shade), None)
+    if shade and aimed is None:
+        raise NotFoundError("shade", shade, "Look in the shade book")
+    pad = aimed.pad if aimed else Pad(form=form)
+    rows = Lot.objects.filter(archived_at=None, now_dry_mg__gte=LEAST_MG, now_form__in=BLENDABLE)
+    if owner:
+        rows = rows.filter(customer__code=owner) | rows.filter(customer__is_own=True)
+    lots = list(rows.select_related("customer").order_by("pk")[: MOST_LOTS + 1])
+    shown = lots[:MOST_LOTS]
+    beside = _Beside.of(shown, pad, tables, is_pad_fixed=aimed is not None)
+    now = mixing_now(fibre, pad.form, tables)
+    return Bench(
+        lots=tuple(_bench_lot(lot, beside) for lot in shown),
+        standards=standards,
+        mixing=_mixing(fibre, pad.form, now.ways, now.fit),
+        ways=now.ways,
+        pad=pad,
+        n_left_off=rows.count() - len(shown) if len(lots) > len(shown) else 0,
+    )
+
+
+def _standards() -> tuple[BenchStandard, ...]:
+    newest: dict[int, ShadeVersion] = {}
+    rows = ShadeVersion.objects.filter(shade__archived_at=None).select_related("shade", "made_by")
+    for row in rows.order_by("version"):
+        newest[row.shade_id] = row
+    return tuple(
+        BenchStandard(row.shade.code, row.shade.name, row.shade.use, standard_row(row))
+        for _, row in sorted(newest.items())
+    )
+
+
+def _mixing(fibre: str, form: str, ways: ShadeWays, fit) -> MixingRow:
+    has_m = ways.mixing.model is BlendModel.STEARNS_NOECHEL
+    low, high = mixing_ends(ways.mixing, ln_m_sd=ways.ln_m_sd) if has_m else (None, None)
+    return MixingRow(
+        fibre=fibre,
+        form=form,
+        model=str(ways.mixing.model),
+        m=ways.mixing.constant if has_m else None,
+        m_low=low.constant if low else None,
+        m_high=high.constant if high else None,
+        n_blends=fit.n_blends if fit else 0,
+        left_out_de=fit.left_out_de_centi / colours.CENTI if fit else None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """What is known beside the lots."""
+
+    sittings: dict[int, Sitting]
+    held: Held
+    orders: dict[int, list[tuple[str, int | None]]]
+    origins: dict[int, tuple[bridge.Origin, ...]]
+    pad: Pad
+    is_pad_fixed: bool
+    tables: Tables
+
+    @classmethod
+    def of(cls, lots: Sequence[Lot], pad: Pad, tables: Tables, *, is_pad_fixed: bool) -> _Beside:
+        orders: dict[int, list[tuple[str, int | None]]] = {}
+        links = OrderLot.objects.filter(lot__in=lots, order__state__in=OPEN_STATES)
+        for lot, code, wanted_mg in links.values_list("lot_id", "order__code", "wanted_mg"):
+            orders.setdefault(lot, []).append((code, wanted_mg))
+        return cls(
+            sittings=newest_by_lot(lot.pk for lot in lots),
+            held=held_now(),
+            orders=orders,
+            origins=bridge.origins_of(lots),
+            pad=pad,
+            is_pad_fixed=is_pad_fixed,
+            tables=tables,
+        )
+
+    def why_not(self, lot: Lot) -> tuple[str, ...]:
+        """Why a lot cannot go into a recipe now."""
+        reasons = []
+        if lot.pk in self.held.lots or lot.customer_id in self.held.customers:
+            reasons.append("on hold")
+        sitting = self.sittings.get(lot.pk)
+        if sitting is None:
+            reasons.append("not read dry by an instrument")
+            return tuple(reasons)
+        # without a standard only the form is asked for; geometry and glass are those of each lot
+        asked = self.pad if self.is_pad_fixed else _as_read(self.pad, sitting.pad)
+        return (*reasons, *colours.unlike(asked, sitting.pad))
+
+
+def _as_read(asked: Pad, read: Pad) -> Pad:
+    return Pad(
+        form=asked.form,
+        is_behind_glass=read.is_behind_glass,
+        geometry=read.geometry,
+        observer_deg=read.observer_deg,
+    )
+
+
+def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:
+    sitting = beside.sittings.get(lot.pk)
+    why_not = beside.why_not(lot)
+    known = sitting.known(beside.tables) if sitting else None
+    dry_g = bridge.grams(lot.now_dry_mg)
+    orders = beside.orders.get(lot.pk, [])
+    dry_frac = lot.now_dry_mg / lot.now_mass_mg if lot.now_mass_mg else 0.0
+    wanted_g = sum(bridge.grams(wanted_mg or 0) for _, wanted_mg in orders) * dry_frac
+    typed = lab_of(lot.lab_l_centi, lot.lab_a_centi, lot.lab_b_centi)
+    reflectance_ppm: tuple[int, ...] = ()
+    if known is not None:
+        reflectance_ppm = tuple(round(float(value) * bridge.PPM) for value in known.reflectance)
+    return BenchLot(
+        code=lot.code,
+        owner=lot.customer.code,
+        owner_name=lot.customer.name,
+        is_own=lot.customer.is_own,
+        fibre=lot.fibre,
+        breed=lot.breed,
+        colour_name=lot.colour_name,
+        form=lot.now_form,
+        location=lot.location,
+        dry_mass_g=dry_g,
+        free_dry_g=max(0.0, dry_g - wanted_g),
+        actual_regain_frac=bridge.maybe_frac(lot.now_regain_ppm) or 0.0,
+        orders=tuple(code for code, _ in orders),
+        lab=sitting.lab if sitting else typed,
+        kind=known.kind if known else "",
+        error_de=known.error_de if known else None,
+        spread_de=sitting.spread_de if sitting else None,
+        pad=sitting.pad if sitting else None,
+        reflectance_ppm=reflectance_ppm,
+        why_not=why_not,
+        parts=tuple(
+            (bridge.constituent_of(origin.lot, beside.tables), origin.share_frac)
+            for origin in beside.origins[lot.pk]
+        ),
+    )
