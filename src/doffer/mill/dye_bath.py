@@ -23,8 +23,8 @@ _CAPACITY = re.compile(r"kg at (\d+(?:\.\d+)?):1")
 class Load:
     """One kettle full: kettle, fibre [g], bath and what goes into it, in the order of adding.
 
-    `stock_ml` is (dye, mL of stock solution); `acid_ml` is None for a powder; `top_up_l` is the water to add to
-    what the fibre already holds.
+    `stock_ml` is (dye, mL of stock solution); `acid_ml` is None for a powder; `top_up_l` is the water to
+    add to what the fibre already holds.
     """
 
     kettle: str

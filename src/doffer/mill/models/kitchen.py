@@ -82,7 +82,7 @@ class DyeBatch(models.Model):
 
 
 class DyeLoad(models.Model):
-    """One kettle full: fibre, bath, and what was measured into it. `stock_ml` is ``[[dye, mL]]`` in the order of adding."""
+    """One kettle full: fibre, bath, what was measured into it; `stock_ml` is ``[[dye, mL]]`` in order."""
 
     batch = models.ForeignKey(DyeBatch, on_delete=models.PROTECT, related_name="loads")
     number = models.SmallIntegerField()

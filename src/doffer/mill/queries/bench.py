@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,11 +34,11 @@ MOST_LOTS = 200  # as many as a search looks through
 class BenchLot:
     """A lot that could go into a blend.
 
-    `free_dry_g` is its oven-dry fibre less what open orders want of it; `orders` are those. `reflectance_ppm` is
-    measured or recovered, with its `kind` and `error_de` (what a prediction from it may be off by); it is
-    empty, and `why_not` says why, where the lot cannot be used: not read, on hold, or read unlike the pad
-    asked for. `lab` is then only what the screen shows. `parts` are its fibres with their shares, for label
-    content and fineness.
+    `free_dry_g` is its oven-dry fibre less what open orders want of it; `orders` are those.
+    `reflectance_ppm` is measured or recovered, with its `kind` and `error_de` (what a prediction from it may
+    be off by); empty when the lot was never read: `lab` is then only what the screen shows. `why_not` says
+    why a recipe cannot take it: not read, on hold, read unlike the others. `parts` are its fibres with their
+    shares, for label content and fineness.
     """
 
     code: str
@@ -140,7 +141,9 @@ def spectra(lots: Sequence[BenchLot]) -> np.ndarray:
 
 
 def bench(*, form: str = PadForm.LOOSE, shade: str = "", fibre: str = "wool", owner: str = "") -> Bench:
-    """The bench for pads of a form, or for pads like the standard of a shade; about eight queries.
+    """The bench for pads like the standard of a shade, else like most lots of a form; about nine queries.
+
+    Lots that were read in another way are shown and say so; they are not blended with the others.
 
     Parameters
     ----------
@@ -154,13 +157,14 @@ def bench(*, form: str = PadForm.LOOSE, shade: str = "", fibre: str = "wool", ow
     aimed = next((one.row for one in standards if one.shade == shade), None)
     if shade and aimed is None:
         raise NotFoundError("shade", shade, "Look in the shade book")
-    pad = aimed.pad if aimed else Pad(form=form)
     rows = Lot.objects.filter(archived_at=None, now_dry_mg__gte=LEAST_MG, now_form__in=BLENDABLE)
     if owner:
         rows = rows.filter(customer__code=owner) | rows.filter(customer__is_own=True)
     lots = list(rows.select_related("customer").order_by("pk")[: MOST_LOTS + 1])
     shown = lots[:MOST_LOTS]
-    beside = _Beside.of(shown, pad, tables, is_pad_fixed=aimed is not None)
+    newest = newest_by_lot(lot.pk for lot in shown)
+    pad = aimed.pad if aimed else _usual_pad(form, newest.values())
+    beside = _Beside.of(shown, pad, newest, tables)
     now = mixing_now(fibre, pad.form, tables)
     return Bench(
         lots=tuple(_bench_lot(lot, beside) for lot in shown),
@@ -170,6 +174,12 @@ def bench(*, form: str = PadForm.LOOSE, shade: str = "", fibre: str = "wool", ow
         pad=pad,
         n_left_off=rows.count() - len(shown) if len(lots) > len(shown) else 0,
     )
+
+
+def _usual_pad(form: str, found: Iterable[Sitting]) -> Pad:
+    """How most lots of a form were read."""
+    counted = Counter(one.pad for one in found if one.pad.form == form)
+    return counted.most_common(1)[0][0] if counted else Pad(form=form)
 
 
 def _standards() -> tuple[BenchStandard, ...]:
@@ -207,22 +217,20 @@ class _Beside:
     orders: dict[int, list[tuple[str, int | None]]]
     origins: dict[int, tuple[bridge.Origin, ...]]
     pad: Pad
-    is_pad_fixed: bool
     tables: Tables
 
     @classmethod
-    def of(cls, lots: Sequence[Lot], pad: Pad, tables: Tables, *, is_pad_fixed: bool) -> _Beside:
+    def of(cls, lots: Sequence[Lot], pad: Pad, newest: dict[int, Sitting], tables: Tables) -> _Beside:
         orders: dict[int, list[tuple[str, int | None]]] = {}
         links = OrderLot.objects.filter(lot__in=lots, order__state__in=OPEN_STATES)
         for lot, code, wanted_mg in links.values_list("lot_id", "order__code", "wanted_mg"):
             orders.setdefault(lot, []).append((code, wanted_mg))
         return cls(
-            sittings=newest_by_lot(lot.pk for lot in lots),
+            sittings=newest,
             held=held_now(),
             orders=orders,
             origins=bridge.origins_of(lots),
             pad=pad,
-            is_pad_fixed=is_pad_fixed,
             tables=tables,
         )
 
@@ -235,18 +243,7 @@ class _Beside:
         if sitting is None:
             reasons.append("not read dry by an instrument")
             return tuple(reasons)
-        # without a standard only the form is asked for; geometry and glass are those of each lot
-        asked = self.pad if self.is_pad_fixed else _as_read(self.pad, sitting.pad)
-        return (*reasons, *colours.unlike(asked, sitting.pad))
-
-
-def _as_read(asked: Pad, read: Pad) -> Pad:
-    return Pad(
-        form=asked.form,
-        is_behind_glass=read.is_behind_glass,
-        geometry=read.geometry,
-        observer_deg=read.observer_deg,
-    )
+        return (*reasons, *colours.unlike(self.pad, sitting.pad))
 
 
 def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:

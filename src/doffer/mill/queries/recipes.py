@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import Exists, OuterRef
+
 from doffer.errors import NotFoundError
 from doffer.fibre.colour.predict import N_ERRORS
 from doffer.mill import bridge, colours
@@ -123,10 +125,8 @@ class FitRow:
 
 def list_recipes(*, state: str = "", shade: str = "", after: int | None = None) -> Page[RecipeRow]:
     """Newest versions of blend recipes, newest first, fifty a page; three queries."""
-    newest: dict[str, int] = {}
-    for code, pk in BlendRecipe.objects.order_by("version").values_list("code", "pk"):
-        newest[code] = pk
-    rows = BlendRecipe.objects.filter(pk__in=newest.values()).order_by("-pk")
+    newer = BlendRecipe.objects.filter(code=OuterRef("code"), version__gt=OuterRef("version"))
+    rows = BlendRecipe.objects.filter(~Exists(newer)).order_by("-pk")
     if state:
         rows = rows.filter(state=state)
     if shade:
