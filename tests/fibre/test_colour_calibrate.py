@@ -52,12 +52,13 @@ def test_without_noise_the_constant_comes_back(m):
 
 def test_intervals_cover_the_truth_about_as_often_as_they_say():
     rng = np.random.default_rng(20)
-    inside, n_mills = 0, 60
+    inside, n_mills = 0, 100
     for _ in range(n_mills):
         fit = fit_m(samples(rng, stearns_noechel(0.15), 8), D65)
         inside += fit.m_low <= 0.15 <= fit.m_high
-    # 95 % is meant; if it held, fewer than 85 % of 60 would come by chance about once in a thousand
-    assert inside >= 0.85 * n_mills
+    # 95 % is meant; if it held, fewer than 88 % of 100 would come by chance about once in 200
+    assert inside >= 0.88 * n_mills
+    assert inside < n_mills  # an interval that never misses is too wide to be of use
 
 
 def test_the_interval_is_no_wider_than_the_spread_of_fits_warrants():
@@ -77,7 +78,7 @@ def test_more_samples_know_the_constant_better():
 
 @pytest.mark.parametrize(
     ("truth", "m_low", "m_high", "most_de"),
-    [(Mixing(BlendModel.FRIELE, 0.09), 0.2, 0.45, 2.0), (Mixing(BlendModel.KUBELKA_MUNK), 0.6, 0.9, 2.0)],
+    [(Mixing(BlendModel.FRIELE, 0.09), 0.2, 0.45, 2.0), (Mixing(BlendModel.KUBELKA_MUNK), 0.6, 0.98, 2.0)],
     ids=["friele", "kubelka-munk"],
 )
 def test_when_the_truth_is_another_model_the_fit_still_predicts_and_says_what_is_left(
@@ -86,6 +87,7 @@ def test_when_the_truth_is_another_model_the_fit_still_predicts_and_says_what_is
     rng = np.random.default_rng(3)
     fit = fit_m(samples(rng, truth, 8, noise=0), D65)
     assert m_low <= fit.m <= m_high
+    assert fit.is_settled == (truth.model is BlendModel.FRIELE)  # Kubelka-Munk wants more than M can give
     fresh = samples(rng, truth, 60, noise=0)
     off = np.array([off_by(one, fit.mixing) for one in fresh])
     # on fresh blends it is as wrong as the left-out blends said, within a factor of two
@@ -112,6 +114,17 @@ def off_by(one: Observation, mixing: Mixing) -> float:
 def test_left_out_blends_are_predicted_worse_than_fitted_ones():
     fit = fit_m(samples(np.random.default_rng(5), stearns_noechel(0.15), 5), D65)
     assert fit.left_out_de.mean() >= fit.residual_de.mean()
+
+
+def test_samples_that_do_not_fix_the_constant_say_so():
+    one = np.full(31, 0.3)
+    same = [
+        Observation(np.array([0.5, 0.5]), np.stack([one, one * 1.001]), np.full(31, 0.2)) for _ in range(4)
+    ]
+    fit = fit_m(same, D65)
+    assert not fit.is_settled
+    assert fit.m_low < 0.03
+    assert fit.m_high > 0.9
 
 
 def test_one_blend_is_not_enough():

@@ -13,6 +13,7 @@ from doffer.fibre.colour.blend import (
     blend,
     default_mixing,
     stearns_noechel,
+    two_constant_reflectance,
     two_constants,
 )
 from doffer.fibre.colour.difference import de2000

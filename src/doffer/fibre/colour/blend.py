@@ -18,6 +18,7 @@ from doffer.fibre.arrays import Floats
 from doffer.tables.loader import Tables
 
 SN_B = 0.01  # fixes the scale on which M is told; only the offset c = b (1 - M) / M can be measured
+LEAST_M, MOST_M = 0.02, 0.98  # M of published fibre lies between 0.05 and 0.4; at 1 the model breaks down
 SHARE_SUM_TOLERANCE = 1e-6
 LEAST_ABSORPTION = 1e-6
 LEAST_REFLECTANCE = 1e-4  # darker than any fibre; keeps black from infinity

@@ -9,13 +9,13 @@ import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.blend import Mixing, blend, check_shares, stearns_noechel, transform
+from doffer.fibre.colour.blend import LEAST_M, MOST_M, Mixing, blend, check_shares, stearns_noechel, transform
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.spectrum import Light, lab_of_reflectance
 
-LEAST_M, MOST_M, N_GRID = 0.02, 0.90, 160  # M of published fibre lies between 0.05 and 0.4
+N_GRID = 160
 LEAST_BLENDS = 2
-N_ERRORS = 2.0
+NORMAL_95 = 1.959964  # 97.5 % point of the normal distribution
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -31,14 +31,16 @@ class Observation:
 class Fit:
     """A fitted constant.
 
-    `ln_m_se` is the jackknife standard error of ln M (M times exp(+-2 se) is about 95 %); `residual_de` is
-    left after the fit, `left_out_de` for each blend when it was not used in the fit; CIEDE2000, shape (n,).
+    `ln_m_se` is the jackknife standard error of ln M; `residual_de` is left after the fit, `left_out_de` for
+    each blend when it was not used in the fit; CIEDE2000, shape (n,). `is_settled` is False where the best M
+    lies at an end of what is tried: the samples do not fix it, and the error then covers everything.
     """
 
     m: float
     ln_m_se: float
     residual_de: Floats
     left_out_de: Floats
+    is_settled: bool = True
 
     @property
     def mixing(self) -> Mixing:
@@ -46,14 +48,29 @@ class Fit:
         return stearns_noechel(self.m)
 
     @property
+    def ln_m_sd(self) -> float:
+        """Half of what lies between M and the end of its 95 % interval, in ln M, for bands of two deviations.
+
+        With few samples the error itself is uncertain, so the interval is that of Student's t with n - 1
+        degrees of freedom (Cornish-Fisher expansion; within 4 % from 4 samples).
+        """
+        return _student_95(len(self.residual_de) - 1) * self.ln_m_se / 2
+
+    @property
     def m_low(self) -> float:
         """Lower end of about 95 %."""
-        return float(self.m * np.exp(-N_ERRORS * self.ln_m_se))
+        return float(max(LEAST_M, self.m * np.exp(-2 * self.ln_m_sd)))
 
     @property
     def m_high(self) -> float:
         """Upper end of about 95 %, below 1."""
-        return float(min(MOST_M, self.m * np.exp(N_ERRORS * self.ln_m_se)))
+        return float(min(MOST_M, self.m * np.exp(2 * self.ln_m_sd)))
+
+
+def _student_95(n_free: int) -> float:
+    """97.5 % point of Student's t: ``z + (z^3 + z)/4n + (5z^5 + 16z^3 + 3z)/96n^2``."""
+    z = NORMAL_95
+    return z + (z**3 + z) / (4 * n_free) + (5 * z**5 + 16 * z**3 + 3 * z) / (96 * n_free**2)
 
 
 def fit_m(observations: Sequence[Observation], seen_in: Light) -> Fit:
@@ -80,14 +97,16 @@ def fit_m(observations: Sequence[Observation], seen_in: Light) -> Fit:
     n_blends = len(observations)
     left = np.array([_lowest(ln_m, np.delete(squares, i, axis=1).sum(axis=1)) for i in range(n_blends)])
     variance = (n_blends - 1) / n_blends * float(((left - left.mean()) ** 2).sum())
+    is_settled = ln_m[0] < best < ln_m[-1]
     m = np.exp(np.array([best]))
     return Fit(
         m=float(m[0]),
-        ln_m_se=float(np.sqrt(variance)),
+        ln_m_se=float(np.sqrt(variance) if is_settled else ln_m[-1] - ln_m[0]),
         residual_de=np.array([_de(one, seen_in, m)[0] for one in observations]),
         left_out_de=np.array(
             [_de(one, seen_in, np.exp(left[i : i + 1]))[0] for i, one in enumerate(observations)]
         ),
+        is_settled=bool(is_settled),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.blend import (
+    MOST_M,
     BlendModel,
     Mixing,
     blend,
@@ -22,7 +23,6 @@ from doffer.fibre.colour.spectrum import Light, lab_of_reflectance
 from doffer.tables.loader import Tables
 
 N_ERRORS = 2.0  # standard errors to either side: about 95 %
-MOST_M = 0.95  # M stays below 1, where the model breaks down
 TWO_CONSTANT = "two_constant"
 
 Lab = tuple[float, float, float]

@@ -20,7 +20,7 @@ class ShadeWays:
     mixing : Mixing
         The blend model, fitted or published.
     ln_m_sd : float
-        Standard error of ln M.
+        Standard deviation of ln M: two of them to either side are about 95 %.
     is_fitted : bool
         Whether the constant comes from the mill's own sample blends.
     trial_card_g : float
@@ -49,4 +49,4 @@ def usual_ways(tables: Tables) -> ShadeWays:
 
 def fitted_ways(ways: ShadeWays, fit: Fit) -> ShadeWays:
     """The same ways with the constant from the mill's own sample blends."""
-    return dataclasses.replace(ways, mixing=fit.mixing, ln_m_sd=fit.ln_m_se, is_fitted=True)
+    return dataclasses.replace(ways, mixing=fit.mixing, ln_m_sd=fit.ln_m_sd, is_fitted=True)
