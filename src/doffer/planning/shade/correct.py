@@ -144,7 +144,9 @@ def _field(batch: Batch, target: Target, stock: Stock, ways: ShadeWays, most_add
     own = share @ transform(batch.reflectance, ways.mixing)
     f = np.concatenate([own[None], transform(stock.reflectance, ways.mixing)])
     total_g = batch.total_dry_mass_g * (1 + most_added_frac)
-    most = np.minimum(most_added_frac / (1 + most_added_frac), stock.dry_mass_g / batch.total_dry_mass_g)
+    # the most an addition can be of the whole is when it is the only one
+    alone = stock.dry_mass_g / (stock.dry_mass_g + batch.total_dry_mass_g)
+    most = np.minimum(most_added_frac / (1 + most_added_frac), alone)
     high = np.concatenate([[1.0], most])
     low = np.zeros(len(high))
     low[BATCH] = batch.total_dry_mass_g / total_g
@@ -160,23 +162,28 @@ def _correction(
     ways: ShadeWays,
     tolerance_de: float,
 ) -> Correction:
-    """A solved set, the batch among its lots, as an addition."""
-    places, total_g = np.array(found.lots), batch.total_dry_mass_g
-    ratio = found.shares / found.shares[found.lots.index(BATCH)]
-    de_by_factor = _de_by_factor(places, ratio, field, target)
-    good = FACTORS[de_by_factor <= tolerance_de]
-    added = [
-        (place - 1, float(part) * total_g) for place, part in zip(found.lots, ratio, strict=True) if place
-    ]
-    masses_g = np.concatenate([batch.dry_mass_g, [mass_g for _, mass_g in added]])
-    spectra = np.concatenate([batch.reflectance, stock.reflectance[[place for place, _ in added]]])
+    """A solved set, the batch among its lots, as an addition that keeps to the stock."""
+    total_g, at_batch = batch.total_dry_mass_g, found.lots.index(BATCH)
+    places = [place - 1 for place in found.lots if place != BATCH]
+    wanted_g = np.delete(found.shares / found.shares[at_batch], at_batch) * total_g
+    added_g = np.minimum(wanted_g, stock.dry_mass_g[places])
+    factors = FACTORS[float((stock.dry_mass_g[places] / added_g).min()) + ROUNDING_DUST >= FACTORS]
+    lots = [BATCH, *(place + 1 for place in places)]
+    ratio = np.concatenate([np.ones((len(factors), 1)), factors[:, None] * added_g / total_g], axis=1)
+    mixed = (ratio / ratio.sum(axis=1, keepdims=True)) @ field.f.T[lots]
+    labs = lab_of_reflectance(untransform(mixed, field.mixing), target.lights[0])
+    apart = de2000(target.labs[0], labs)
+    good = factors[apart <= tolerance_de]
+    as_is = int(np.argmin(np.abs(factors - 1)))
+    spectra = np.concatenate([batch.reflectance, stock.reflectance[places]])
+    masses_g = np.concatenate([batch.dry_mass_g, added_g])
     shares = masses_g / masses_g.sum()
     return Correction(
-        lots=tuple(stock.names[place] for place, _ in added),
-        added_dry_mass_g=tuple(mass_g for _, mass_g in added),
-        de_before=float(de_by_factor[0]),
-        de_after=float(de2000(target.labs[0], found.labs[0])),
-        lab_after=as_lab(found.labs[0]),
+        lots=tuple(stock.names[place] for place in places),
+        added_dry_mass_g=tuple(float(mass_g) for mass_g in added_g),
+        de_before=float(apart[0]),
+        de_after=float(apart[as_is]),
+        lab_after=as_lab(labs[as_is]),
         low_factor=float(good.min()) if good.size else None,
         high_factor=float(good.max()) if good.size else None,
         band=band_of(spectra, shares, target, ways),
@@ -184,16 +191,8 @@ def _correction(
     )
 
 
-FACTORS = np.linspace(0, MOST_FACTOR, N_FACTORS)
-
-
-def _de_by_factor(places: Floats, ratio: Floats, field: Field, target: Target) -> Floats:
-    """Difference to the target with the additions scaled by every factor, shape (n_factors,)."""
-    shares = FACTORS[:, None] * ratio
-    shares[:, places == BATCH] = 1.0
-    shares /= shares.sum(axis=1, keepdims=True)
-    reflectance = untransform(shares @ field.f.T[places], field.mixing)
-    return de2000(target.labs[0], lab_of_reflectance(reflectance, target.lights[0]))
+FACTORS = np.linspace(0, MOST_FACTOR, N_FACTORS)  # 0 is the batch as it is, 1 the addition as found
+ROUNDING_DUST = 1e-9
 
 
 def corrections_by_model(

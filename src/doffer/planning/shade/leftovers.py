@@ -19,7 +19,7 @@ from doffer.planning.shade.ways import ShadeWays
 
 N_LEVELS = 41  # how finely the share of the leftovers is raised
 N_STEPS = 8
-N_SETS = 40
+N_SETS = 20
 MOST_TOGETHER = 3
 
 
