@@ -179,7 +179,8 @@ def _read_cgats(text: str, name: str) -> _Raw:
         bands = [(float(m[1]), place) for place, c in enumerate(columns) if (m := BAND_NAME.match(c))]
         if len(bands) < LEAST_BANDS:
             continue
-        label = next((i for i, c in enumerate(columns) if c.upper() in CGATS_NAMES), None)
+        upper = [column.upper() for column in columns]
+        label = next((upper.index(name) for name in CGATS_NAMES if name in upper), None)
         for cells in rows:
             if len(cells) != len(columns):
                 raise InputError("row", " ".join(cells)[:40], f"{len(columns)} values", where=name)
