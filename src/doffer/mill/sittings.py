@@ -64,6 +64,11 @@ class Sitting:
         return self.labs.get(FIRST_LIGHT) or next(iter(self.labs.values()))
 
     @property
+    def turn(self) -> tuple[datetime, int]:
+        """Where it stands in time; of two at one instant the one recorded later comes later."""
+        return self.taken_at, self.tufts[0].id
+
+    @property
     def is_measured(self) -> bool:
         """Dry and by an instrument: may be compared and judged."""
         return not self.pad.is_wet and self.kind != ReadingKind.PHOTO
@@ -164,6 +169,6 @@ def newest_by_lot(lots: Iterable[int]) -> dict[int, Sitting]:
     codes = dict(rows.values_list("lot__code", "lot_id"))
     for one in sittings(rows):
         pk = codes[one.lot]
-        if one.is_measured and (pk not in newest or one.taken_at >= newest[pk].taken_at):
+        if one.is_measured and (pk not in newest or one.turn > newest[pk].turn):
             newest[pk] = one
     return newest

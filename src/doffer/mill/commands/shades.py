@@ -297,7 +297,7 @@ def _sitting(batch: ShadeBatch, series: uuid.UUID | None) -> Sitting:
     found = sittings(readings)
     usable = [one for one in found if one.is_measured]
     if usable:
-        return max(usable, key=lambda one: one.taken_at)
+        return max(usable, key=lambda one: one.turn)
     reason = "it was not read yet"
     if found:
         wet = found[-1].pad.is_wet

@@ -323,5 +323,5 @@ def _load_row(load: Any, found: Iterable[Sitting]) -> LoadRow:
         stock_ml=tuple((name, volume_ml) for name, volume_ml in load.stock_ml),
         acid_pure_g=bridge.grams(load.acid_mg),
         salt_g=bridge.grams(load.salt_mg),
-        sittings=tuple(sorted(found, key=lambda one: one.taken_at, reverse=True)),
+        sittings=tuple(sorted(found, key=lambda one: one.turn, reverse=True)),
     )

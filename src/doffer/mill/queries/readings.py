@@ -39,4 +39,4 @@ def colour_of_lot(lot: str) -> Sitting | None:
 def _newest(readings: QuerySet[ColourReading]) -> tuple[Sitting, ...]:
     series = list(dict.fromkeys(readings.order_by("-id").values_list("series", flat=True)[:MOST_TUFTS_READ]))
     found = sittings(readings.filter(series__in=series[:ROWS_A_PAGE]))
-    return tuple(sorted(found, key=lambda one: (one.taken_at, one.recorded_at), reverse=True))
+    return tuple(sorted(found, key=lambda one: one.turn, reverse=True))

@@ -231,7 +231,7 @@ def _point(batch: ShadeBatch, found: Sequence[Sitting], before: BatchPoint | Non
     verdicts = list(batch.verdicts.all())
     usable = [one for one in found if one.is_measured]
     judged = [one for one in usable if verdicts and one.series == verdicts[-1].series]
-    sitting = judged[0] if judged else max(usable, key=lambda one: one.taken_at, default=None)
+    sitting = judged[0] if judged else max(usable, key=lambda one: one.turn, default=None)
     standard = standard_row(batch.version)
     why_not: tuple[str, ...] = ()
     to_standard = to_last = None
