@@ -16,7 +16,8 @@ from doffer.fibre.colour.blend import BlendModel, blend, default_mixing
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.spectrum import lab_of_reflectance
 from doffer.planning.shade.search import grow, search_recipes, stock_field
-from doffer.planning.shade.solve import in_single, labs_of, onto_simplex, solve_sets
+from doffer.planning.shade.simplex import onto_simplex
+from doffer.planning.shade.solve import in_single, labs_of, solve_sets
 from doffer.planning.shade.target import Rules, Stock, score_of, target_from_lab
 
 RULES = Rules(batch_dry_mass_g=2000, owners=OURS)

@@ -12,7 +12,8 @@ from doffer.errors import InfeasibleError, InputError
 from doffer.fibre.arrays import Floats, Ints
 from doffer.fibre.colour.difference import de2000
 from doffer.planning.shade.search import BEAM, allowed_lots, grow, stock_field
-from doffer.planning.shade.solve import Field, labs_of, onto_simplex, solve_sets
+from doffer.planning.shade.simplex import onto_simplex
+from doffer.planning.shade.solve import Field, labs_of, solve_sets
 from doffer.planning.shade.target import Recipe, Rules, Stock, Target
 from doffer.planning.shade.tell import recipe_of
 from doffer.planning.shade.ways import ShadeWays

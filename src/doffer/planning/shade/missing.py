@@ -11,8 +11,9 @@ from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.predict import Lab, as_lab
 from doffer.fibre.colour.words import difference_words
+from doffer.planning.shade.linear import best_of_all
 from doffer.planning.shade.search import allowed_lots, stock_field
-from doffer.planning.shade.solve import best_of_all, labs_of
+from doffer.planning.shade.solve import labs_of
 from doffer.planning.shade.target import Recipe, Rules, Stock, Target
 from doffer.planning.shade.ways import ShadeWays
 

@@ -14,22 +14,13 @@ import numpy as np
 
 from doffer.errors import InfeasibleError, NotFoundError
 from doffer.fibre.arrays import Floats, Ints, single
-from doffer.planning.shade.solve import (
-    Field,
-    Linear,
-    best_of_all,
-    field_of,
-    in_single,
-    labs_of,
-    linear_about,
-    screen_sets,
-    solve_sets,
-)
+from doffer.planning.shade.linear import Linear, best_of_all, linear_about, screen_sets
+from doffer.planning.shade.solve import Field, field_of, in_single, labs_of, solve_sets
 from doffer.planning.shade.target import Recipe, Rules, Stock, Target, score_of
 from doffer.planning.shade.tell import recipe_of
 from doffer.planning.shade.ways import ShadeWays
 
-BEAM = 100
+BEAM = 200
 N_SCREEN_STEPS, N_STEPS, N_LAST_STEPS = 3, 4, 10
 N_WHOLE_PER_BEAM = 400  # sets of a size for each place in the beam up to which all are looked at
 N_SOLVED_PER_BEAM = 10
@@ -63,7 +54,7 @@ def search_recipes(
     target, stock, rules, ways
         See `planning.shade.target` and `planning.shade.ways`.
     beam : int
-        Sets kept at each size: 100 answers at once, 400 looks harder.
+        Sets kept at each size: 200 answers at once, 800 looks harder.
     n_results : int
         At most this many.
 
