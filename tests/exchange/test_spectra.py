@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from doffer.errors import InputError, NotFoundError
 from doffer.exchange.spectra import MOST_BYTES, check_size, read_spectra, read_spectra_file
@@ -189,6 +193,31 @@ def test_what_cannot_be_read_is_refused_in_one_sentence(text, sentence):
     assert told.endswith(".")
     assert "Traceback" not in told
     assert len(told) < 300
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.sampled_from([text.encode() for text in (cgats(), cxf(), csv_rows(), csv_columns())]), st.data())
+def test_a_damaged_file_is_read_or_refused_but_never_breaks(content, data):
+    at = data.draw(st.integers(0, len(content)))
+    until = data.draw(st.integers(at, min(len(content), at + 400)))
+    damaged = (
+        content[:at]
+        + data.draw(st.binary(max_size=6) | st.text(max_size=6).map(str.encode))
+        + content[until:]
+    )
+    with suppress(InputError):
+        found = read(damaged)
+        assert found.reflectance.shape == (len(found.names), 31)
+        assert np.all(np.isfinite(found.reflectance))
+        assert found.reflectance.min() >= 0
+        assert found.reflectance.max() <= 1.2
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.binary(max_size=300))
+def test_anything_at_all_is_refused_with_a_sentence(content):
+    with pytest.raises(InputError):
+        read_spectra(content, name="x")
 
 
 def test_a_file_of_half_a_gigabyte_is_refused_without_being_read(tmp_path):

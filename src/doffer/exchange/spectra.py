@@ -30,6 +30,7 @@ PEEKED_BYTES = 4096
 BYTES_PER_MB = 1e6
 MOST_HELD_NM = 20.0
 MOST_STEP_NM = 20.0
+PERCENT = 100.0
 PERCENT_ABOVE = 2.0  # a median above this is per cent: no fibre throws back twice the light
 UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 CXF = "{http://colorexchangeformat.com/CxF3-core}"
@@ -53,9 +54,9 @@ def read_spectra(content: bytes, *, name: str) -> Spectra:
     InputError
         Empty, too large, not one of the three formats, no spectra in it, or a spectrum that cannot be.
     """
+    check_size(len(content), name=name)
     if not content.strip():
         raise InputError("file", name, "a file with readings in it; this one is empty")
-    check_size(len(content), name=name)
     if b"\0" in content[:PEEKED_BYTES] and content[:2] not in UTF16_MARKS:
         raise InputError(
             "file", name, "text or XML from the instrument (CGATS, CxF or CSV), not a binary file"
@@ -121,11 +122,8 @@ def _checked(raw: _Raw, name: str) -> Spectra:
     for label, nm, values in zip(raw.names, raw.nm, raw.values, strict=True):
         rows.append(_on_our_bands(label, nm, values, remarks))
     table = np.stack(rows)
-    scale = (
-        raw.scale
-        if raw.scale and raw.scale > 0
-        else (100.0 if float(np.nanmedian(table)) > PERCENT_ABOVE else 1.0)
-    )
+    guessed = PERCENT if float(np.median(table)) > PERCENT_ABOVE else 1.0
+    scale = raw.scale if raw.scale and raw.scale > 0 else guessed
     if scale != 1:
         remarks.append(f"Values were divided by {scale:g}.")
     table = table / scale

@@ -153,8 +153,14 @@ class _Level:
 
 def _every_set(rest: Sequence[int], must: Sequence[int], size: int) -> _Level:
     """All sets of a size that hold the required lots, equal shares to begin with."""
-    chosen = [(*must, *more) for more in combinations(rest, size - len(must))]
-    sets = np.sort(np.array(chosen, dtype=np.intp), axis=1)
+    n_more = size - len(must)
+    if n_more == ALWAYS_WHOLE:  # of a large stock these are very many
+        more = np.array(rest, dtype=np.intp)[np.stack(np.triu_indices(len(rest), 1), axis=1)]
+    else:
+        chosen = list(combinations(rest, n_more))
+        more = np.array(chosen, dtype=np.intp).reshape(len(chosen), n_more)
+    needed = np.tile(np.array(must, dtype=np.intp), (len(more), 1))
+    sets = np.sort(np.concatenate([needed, more], axis=1), axis=1)
     return _Level(sets, np.full(sets.shape, 1 / size))
 
 
