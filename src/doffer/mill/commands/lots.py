@@ -69,7 +69,7 @@ def add_photo(by: Person | None, code: str, *, data: bytes) -> int:
         Not a JPEG, PNG or WebP picture, or larger than 10 MB or 40 megapixels.
     """
     person = require(by, Right.INTAKE)
-    clean, kind, size = _redrawn(data)
+    clean, kind, size = redrawn(data)
     mime, ending = PHOTO_KINDS[kind]
     path = Path(settings.MEDIA_ROOT) / PHOTO_FOLDER / f"{secrets.token_hex(16)}{ending}"
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -93,7 +93,7 @@ def add_photo(by: Person | None, code: str, *, data: bytes) -> int:
     return photo.pk
 
 
-def _redrawn(data: bytes) -> tuple[bytes, str, tuple[int, int]]:
+def redrawn(data: bytes) -> tuple[bytes, str, tuple[int, int]]:
     """The same picture without anything but its pixels; size and kind are looked at before it is opened."""
     if len(data) > MOST_PHOTO_BYTES:
         raise InputError("photo", f"{len(data) / 1e6:.1f} MB", f"at most {MOST_PHOTO_BYTES / 1e6:.0f} MB")

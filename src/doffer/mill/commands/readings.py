@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 
@@ -114,6 +114,25 @@ def record_readings(
             {"series": str(done.series), "ids": list(done.ids), "lab": done.lab},
             person,
         )
+        return done
+
+
+def record_file(
+    by: Person | None, found: Sequence[tuple[str, Seen]], *, file_name: str, key: uuid.UUID | None = None
+) -> tuple[Recorded, ...]:
+    """Keep the sittings of a file, (lot, sitting) each: all of them or, when one cannot be kept, none."""
+    person = require(by, Right.READ_COLOUR)
+    with write():
+        body: dict[str, object] = {"found": repr(tuple(found)), "file": file_name}
+        earlier = done_before(key, "record_file", body)
+        if earlier:
+            return tuple(
+                Recorded(uuid.UUID(series), tuple(ids), _maybe_lab(lab))
+                for series, ids, lab in earlier["sittings"]
+            )
+        done = tuple(book_readings(person, seen, {"lot": lot_of(lot)}) for lot, seen in found)
+        kept = [[str(one.series), list(one.ids), one.lab] for one in done]
+        remember(key, "record_file", body, {"sittings": kept}, person)
         return done
 
 
