@@ -59,6 +59,12 @@ def srgb_hex(reflectance_xyz: np.ndarray) -> str:
     return "#" + "".join(f"{round(255 * float(channel)):02x}" for channel in rgb)
 
 
+def lab_of_hex(text: str, white: np.ndarray) -> np.ndarray:
+    """Lab of a screen colour by the library, under its white, for that white."""
+    rgb = np.array([int(text[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    return lab_of_xyz(colour.sRGB_to_XYZ(rgb) * 100, white)
+
+
 def unusual_spectra() -> np.ndarray:
     """Spectra of many real objects, shape (n, 31), all between 0.004 and 0.99."""
     with warnings.catch_warnings():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.fibre.colour_oracle import PATCHES, all_patches, patch, srgb_hex, unusual_spectra
+from tests.fibre.colour_oracle import PATCHES, all_patches, lab_of_hex, patch, srgb_hex, unusual_spectra
 
 from doffer.errors import InputError
 from doffer.fibre.colour.chart import fit_chart, sketch_colour
@@ -40,9 +40,12 @@ def test_a_colour_beyond_the_screen_says_so_and_keeps_its_hue():
     found = screen_colour(VIVID, SCREEN, TABLES)
     assert not found.is_shown
     assert found.mapped_de > 1
-    red, green, blue = (int(found.hex[i : i + 2], 16) for i in (1, 3, 5))
-    assert red > 200 > green
-    assert blue < 100
+    shown, true = lab_of_hex(found.hex, SCREEN.white_xyz), lab_of_reflectance(VIVID, SCREEN)
+    hues = [np.degrees(np.arctan2(lab[2], lab[1])) for lab in (shown, true)]
+    assert shown[0] == pytest.approx(true[0], abs=0.5)
+    assert hues[0] == pytest.approx(hues[1], abs=1)
+    assert np.hypot(*shown[1:]) < np.hypot(*true[1:])
+    assert found.mapped_de == pytest.approx(float(de2000(true, shown)), abs=0.3)
 
 
 def test_of_many_real_spectra_only_some_are_beyond_the_screen():

@@ -181,6 +181,19 @@ def test_additions_keep_to_the_stock_and_to_the_limit():
     assert found.total_added_dry_mass_g <= 0.05 * GREEN_DRY_G.sum() + 1e-6
 
 
+def test_two_additions_together_keep_to_the_stock_of_each():
+    yellows = recover_reflectance(np.array([[74.0, 4, 58], [78.0, -6, 50]]), D65).reflectance
+    stock = stock_of(yellows, dry_mass_g=np.array([150.0, 150.0]))
+    found = corrected(GREENS, stock, FERN_TARGET)
+    both = next(one for one in found if len(one.lots) == 2)
+    assert max(both.added_dry_mass_g) <= 150
+    assert both.total_added_dry_mass_g > 200
+    masses = np.append(GREEN_DRY_G, both.added_dry_mass_g)
+    lots = np.concatenate([GREENS.reflectance, yellows[[int(name[1:]) for name in both.lots]]])
+    lab = lab_of_reflectance(blend(lots, masses / masses.sum(), WAYS.mixing), D65)
+    assert both.de_after == pytest.approx(float(de2000(FERN, lab)))
+
+
 def test_where_the_tolerance_is_out_of_reach_no_band_is_claimed():
     found = corrected(GREENS, yellow_stock(), FERN_TARGET, most_added_frac=0.01)[0]
     assert (found.low_factor, found.high_factor) == (None, None)
