@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from doffer.cli.mills import add_mill_option
 from doffer.cli.output import add_json_option, aligned, emit
-from doffer.cli.shade_words import Fibre, Outfit, find_outfit
+from doffer.cli.shade_files import calibrate, calibrate_words, read, read_words
+from doffer.cli.shade_words import Fibre, Outfit, find_outfit, lab_text, spectra_word
 from doffer.cli.typed import number
 
 if TYPE_CHECKING:
@@ -150,12 +151,9 @@ def _predict_text(data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
     if data["de_to_target"] is not None:
         yield f"CIEDE2000 to the target: {data['de_to_target']:.1f}{_in_words(data['words'])}."
     error = data["published_error"]
-    yield (
-        f"Fitted models are off by {error.mean_low_de:g} to {error.mean_high_de:g} on average; {_m_text(outfit)}"
-        f" the colour may move by {data['band']['moved_de']:.1f}."
-        if data["band"]
-        else f"Fitted models are off by {error.mean_low_de:g} to {error.mean_high_de:g} on average."
-    )
+    yield f"Fitted models are off by {error.mean_low_de:g} to {error.mean_high_de:g} on average."
+    if data["band"]:
+        yield f"W{_m_text(outfit)[1:]} the colour may move by {data['band']['moved_de']:.1f}."
     rows = [
         (one.model.replace("_", " "), lab_text(one.lab), f"{one.de_to_first:.1f}") for one in data["models"]
     ]

@@ -162,6 +162,7 @@ def _read_into(args: argparse.Namespace) -> int:
         for line in preview.lines
     ]
     lines = [*preview.remarks, *aligned(("", "name", "lot", "D65", "what was said of it"), rows)]
-    lines.append(f"{len(kept)} sittings are kept." if kept else "Nothing was kept (--keep does that).")
+    are = "sitting is" if len(kept) == 1 else "sittings are"
+    lines.append(f"{len(kept)} {are} kept." if kept else "Nothing was kept (--keep does that).")
     emit(args, {"lines": preview.lines, "remarks": preview.remarks, "kept": kept}, lines)
     return 0 if kept or not preview.n_refused else 1
