@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.browser.conftest import ROOT, environment, serving
+from tests.browser.conftest import DESK, PHONE, ROOT, environment, serving
 
 SCENARIOS = ROOT / "tests" / "office" / "scenario_orders.py"
 THIN = "\u202f"
@@ -43,7 +43,16 @@ def scenarios(demo_root: Path, tmp_path_factory):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize(
-    "path", ["/orders/", "/orders/O201/", "/orders/O203/", "/orders/new/", "/doses/?kind=dye&mass=2.6"]
+    "path",
+    [
+        "/orders/",
+        "/orders/O201/",
+        "/orders/O203/",
+        "/orders/new/",
+        "/orders/O201/wish/",
+        "/orders/O203/wish/",
+        "/doses/?kind=dye&mass=2.6",
+    ],
 )
 def test_pages_fit_and_can_be_read_by_everybody(live, page, axe, shot, path, scheme):
     page.emulate_media(color_scheme=scheme)
@@ -94,6 +103,26 @@ def test_scenario_10_the_farmer_at_the_counter(live, page, axe, shot):
     assert card.headers["content-type"] == "application/pdf"
 
 
+def test_no_keystroke_is_lost_while_an_answer_is_on_its_way(live, page_at):
+    page = page_at(1440, 900)
+    page.goto(f"{live}/orders/new/")
+
+    def slowly(route):
+        page.wait_for_timeout(400)
+        route.continue_()
+
+    page.fill("#fibre", "huacaya")
+    page.route("**/orders/new/answer/", slowly)
+    page.fill("#mass", "2,7")
+    page.wait_for_timeout(250)
+    page.fill("#thick", "200 m/100 g")
+    page.wait_for_selector("#answer >> text=3140")
+    page.unroute("**/orders/new/answer/")
+    page.fill("#mass", "5,4")
+    page.wait_for_selector("#answer >> text=6690")
+    assert "2-ply yarn, 200" in text_of(page, "#answer")
+
+
 @pytest.fixture
 def fresh_page(fresh_live, page_at):
     """A page of its own server, because the test writes."""
@@ -121,6 +150,27 @@ def test_a_plan_is_kept_and_planned_again(fresh_page):
     page.click("a:has-text('Plan 1')")
     page.wait_for_selector("text=Show the newest")
     assert "You see plan 1" in text_of(page)
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_the_wish_of_an_order_is_changed_with_the_answer_beside_it(fresh_live, page_at, axe, shot, size):
+    page = page_at(*size)
+    page.goto(f"{fresh_live}/orders/O202/")
+    page.click("text=Change the wish")
+    page.wait_for_selector("#answer .figures")
+    assert page.input_value("#thick") == "250 m/100 g"
+    page.fill("#plies", "3")
+    page.wait_for_selector("#answer-title:has-text('3-ply yarn')")
+    page.fill("#finished", "2 kg")
+    page.wait_for_selector("#answer .figure-value:has-text('2.00')")
+    assert axe(page) == []
+    assert fits(page)
+    shot(page, "wish")
+    page.click("text=Keep it as a new plan")
+    page.wait_for_selector("text=You see plan 1")
+    said = text_of(page)
+    assert "2-ply → 3-ply and finished not said → 2.00 kg" in said
+    assert "3-ply yarn" in text_of(page, ".promise")
 
 
 def test_scenario_6_three_fibres_with_unequal_losses(scenarios, page, shot):

@@ -54,4 +54,4 @@ def test_an_unknown_fibre_is_refused_in_a_sentence(doffer):
 def test_shares_that_do_not_make_a_hundred_are_refused(doffer):
     answer = doffer("weigh-out", "--finished-kg", 6, "--blend", "wool=50,silk=20")
     assert answer.code == 1
-    assert "70.0% together" in answer.err
+    assert "70.0\u202f% together" in answer.err

@@ -8,7 +8,7 @@ from django.test import override_settings
 from PIL import Image
 
 from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError, TableError
-from doffer.mill import clock
+from doffer.mill import bridge, clock
 from doffer.mill.commands import jobs
 from doffer.mill.commands.import_lots import import_lots
 from doffer.mill.commands.lots import add_photo
@@ -22,7 +22,7 @@ from doffer.mill.models import Lot
 from doffer.mill.queries import house
 from doffer.mill.queries.lots import one_lot
 from doffer.mill.queries.tables import current_tables, own_figures, table_rows
-from doffer.tables.loader import load_tables
+from doffer.tables.loader import Override, load_tables
 
 pytestmark = pytest.mark.django_db
 ANSWERS = Answers(
@@ -106,6 +106,15 @@ def test_an_own_figure_counts_and_the_shipped_one_stays_in_sight(people):
     assert current_tables() is not None
     assert current_tables().stage_losses["card/wool"].dry_loss_mode_pct == shipped
     assert [figure.value for figure in own_figures()] == [None, "6.5"]
+
+
+def test_an_own_figure_that_no_longer_fits_is_left_out_and_said(people, monkeypatch):
+    good = Override("constants", "prickle_limit", "value", "31")
+    stale = Override("constants", "gone_since_the_update", "value", "5")
+    monkeypatch.setattr(bridge, "overrides_in_force", lambda: (stale, good))
+    assert bridge.current_tables().constants["prickle_limit"].value == 31
+    (sentence,) = bridge.own_figures_left_out()
+    assert "gone_since_the_update" in sentence
 
 
 def test_an_own_figure_out_of_range_is_not_kept(people):

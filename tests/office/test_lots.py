@@ -250,3 +250,9 @@ def test_all_weighings_are_shown_page_by_page(client, demo_mill):
     text = words(client.get("/lots/L018/weighings/"))
     assert "Nothing is ever changed here" in text
     assert "Greasy, in at the door" in text
+
+
+def test_a_lot_that_is_used_up_still_has_its_page(client, demo_mill):
+    answer = client.get("/lots/L008/")
+    assert answer.status_code == 200
+    assert "Nothing left here" in answer.content.decode()

@@ -52,8 +52,9 @@ def test_fibre_still_to_be_skirted_gives_less(client, demo_mill):
 
 def test_pounds_are_understood_and_answered_in_pounds(client, demo_mill):
     text = ask(client, speak="us", mass="6 lb", thick="1000 yd/lb", piece="4 oz")
-    assert " lb " in text
+    assert "lb" in text.split("Safe to promise")[0]
     assert "yd" in text
+    assert " kg" not in text
 
 
 def test_a_plain_number_is_in_the_units_they_speak(client, demo_mill):
@@ -96,8 +97,28 @@ def test_a_blend_with_mill_fibre_names_its_limit_and_its_label(client, demo_mill
     assert "Alpaca is the limit" in text
 
 
-def test_mill_fibre_of_the_same_kind_is_not_told_apart_by_the_label(client, demo_mill):
-    assert "a label cannot tell them apart" in ask(client, fibre="Shetland", stock_L036="20")
+def test_mill_fibre_of_the_same_kind_tops_up_and_asks_for_the_owners_yes(client, demo_mill):
+    text = ask(client, fibre="Shetland", stock_L036="20")
+    assert "100 % wool" in text
+    assert "L036 is wool of the mill and goes in with the owner’s" in text
+    assert "needs the owner’s recorded yes" in text
+    assert "recorded yes" not in ask(client, fibre="huacaya", stock_L036="20")
+
+
+def test_the_counter_says_what_the_owner_can_do_to_raise_it(client, demo_mill):
+    skirted = ask(client)
+    assert "Bring more of it together: 5.40 kg in one lot is safe for" in skirted
+    assert "Skirt it hard" not in skirted
+    greasy = ask(client, form="greasy")
+    assert "2.70 kg already skirted is safe for" in greasy
+    safe = skirted.split("skeins safe")[1].split()[-1]
+    assert f"2.70 kg already skirted is safe for {safe} skeins" in greasy
+
+
+def test_a_wanted_finished_weight_leaves_the_rest_of_the_fibre(client, demo_mill):
+    text = ask(client, finished="1 kg")
+    assert "1.00 kg" in text
+    assert "Bring more" not in text
 
 
 def test_mill_fibre_must_leave_room_for_the_owners_own(client, demo_mill):
@@ -166,6 +187,13 @@ def test_bags_that_come_later_take_the_place_of_what_was_announced(client, demo_
     newest = one_order(code).plans[0]
     assert newest.version == 2
     assert newest.spec["batches"][0]["lots"][0]["part"]["lot"] == "L012"
+
+
+def test_an_owner_who_speaks_in_pounds_brings_that_along(client, demo_mill):
+    answer = client.post("/orders/new/owners/", {**FARMER, "owner": "Owlpie"})
+    assert 'value="us" checked' in words(answer)
+    assert "speaks in lb and yd" in words(answer)
+    assert answer["HX-Trigger-After-Settle"] == "ownerFound"
 
 
 def test_somebody_of_the_floor_may_not_take_orders(client, demo_mill):

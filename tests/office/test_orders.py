@@ -222,7 +222,10 @@ def test_units_follow_the_owner_until_the_device_says_otherwise(client, small_mi
         customer=small_mill.fern, product="roving", spec=spec, lots=(OrderLotFacts(lot="L003"),)
     )
     code = take_order(small_mill.owner, facts)
-    assert " lb " in words(client.get(f"/orders/{code}/"))
+    text = words(client.get(f"/orders/{code}/"))
+    figures = text[text.index("Finished roving") : text.index("river")]
+    assert " lb " in figures
+    assert " kg" not in figures
     session = client.session
     session["units"] = "metric"
     session.save()

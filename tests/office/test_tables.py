@@ -3,9 +3,11 @@
 import pytest
 from tests.office.page_words import words
 
+from doffer.mill import bridge
 from doffer.mill.queries.tables import current_tables, own_figures
 from doffer.office.tables import column_of
 from doffer.tables.catalogue import TABLES
+from doffer.tables.loader import Override
 
 ROW = "/records/tables/scour_yields/row/?key=fine_wool"
 
@@ -131,3 +133,11 @@ def test_column_names_become_words_with_their_unit():
         "kg/h",
     )
     assert (column_of("agreed_as").title, column_of("agreed_as").unit) == ("Agreed as", "")
+
+
+def test_a_figure_that_no_longer_fits_is_said_on_the_page(client, small_mill, monkeypatch):
+    stale = Override("constants", "gone_since_the_update", "value", "5")
+    monkeypatch.setattr(bridge, "overrides_in_force", lambda: (stale,))
+    page = client.get("/records/tables/").content.decode()
+    assert "A figure of yours no longer fits" in page
+    assert "gone_since_the_update" in page

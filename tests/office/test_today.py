@@ -146,3 +146,12 @@ def test_somebody_else_takes_over_the_device(client, people):
 def test_no_menu_leads_to_another_host(client, people):
     for elsewhere in ("https://example.org/", "//example.org/", "lots/"):
         assert client.post("/person/", {"person": people.floor.code, "next": elsewhere}).url == "/"
+
+
+def test_a_long_worry_list_shows_the_worst_and_counts_the_rest(client, small_mill):
+    for number in range(20):
+        open_hold(small_mill.floor, kind="waiting", reason=f"question {number}", lot="L001")
+    text = words(client.get("/"))
+    assert "Question 15." in text
+    assert "Question 16." not in text
+    assert "more things of less regret" in text

@@ -1,5 +1,6 @@
 """Weigh in at the door: owner first, the tag before the bag is opened, pests to quarantine."""
 
+import re
 import uuid
 
 import pytest
@@ -117,6 +118,17 @@ def test_ten_times_the_usual_bag_is_asked_about_and_goes_through_when_it_is_righ
     assert Lot.objects.count() == 5
     door.post(f"/weigh-in/{small_mill.moss}/", {**sent, "confirmed": "yes"})
     assert Lot.objects.get(code="L006").now_mass_mg == 42_250_000
+
+
+def test_the_question_about_a_bag_speaks_the_owners_units(door, small_mill):
+    pounds = text_of(
+        door.post(f"/weigh-in/{small_mill.fern}/", bag(gross="94 lb", tare="0", fibre="huacaya"))
+    )
+    assert "94 lb net, and bags here usually hold about" in pounds
+    asked = pounds[pounds.index("94 lb net") :]
+    assert "lb" in asked[asked.index("about") :][:20]
+    kilograms = text_of(door.post(f"/weigh-in/{small_mill.moss}/", bag(gross="42.5")))
+    assert re.search(r"42\.\d kg net, and bags here usually hold about [\d.]+ kg", kilograms)
 
 
 def test_a_wet_bag_is_no_mistake(door, small_mill):

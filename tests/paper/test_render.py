@@ -323,5 +323,5 @@ def test_twenty_four_cards_come_in_seconds():
     cards = [sample.run_card(order=f"O{number}") for number in range(200, 224)]
     begun = time.perf_counter()
     pdf = render.run_cards(cards, sample.IMPRINT)
-    assert time.perf_counter() - begun < 3.0  # a guard; measured 0.4 s
+    assert time.perf_counter() - begun < 10.0  # only a guard against far too slow; measured 0.4 s
     assert len(pages_of(pdf)) == 48

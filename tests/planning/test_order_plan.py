@@ -179,6 +179,11 @@ def test_blends_that_cannot_be_are_refused(shares, sentence):
         plan_one(THREE, Wish("roving", shares=shares), ways())
 
 
+def test_a_lot_that_is_used_up_is_not_planned():
+    with pytest.raises(InputError, match="weigh the lot first"):
+        plan_one([lot("L008", "wool", 0)], DK, ways(n_samples=50))
+
+
 def test_a_small_lot_is_warned_about_what_the_machines_keep():
     plan = plan_one([lot("L022", "alpaca", 900)], DK, ways(machines=machines(HOLD_UPS), n_samples=200))
     assert "join it with other fibre of the same owner" in plan.warnings[0]

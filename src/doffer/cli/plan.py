@@ -144,23 +144,10 @@ def _spec(args: argparse.Namespace, ways: MillWays, tables: Tables) -> OrderSpec
 def _start(typed: str, mass_g: float, form: str, lot: str, tables: Tables) -> LotStart:
     """A lot from what is usual for its breed, else for its fibre."""
     from doffer.fibre.kinds import find_kind
-    from doffer.fibre.material import Constituent, Form
-    from doffer.planning.spec import LotStart
+    from doffer.office.order_spec import expected_fibre, start_of_expected
 
-    kind = find_kind(tables, typed)
-    fibre, breed = kind.fibre, kind.breed
-    part = Constituent(
-        lot=lot,
-        fibre=fibre.fibre,
-        diameter_um=breed.diameter_um if breed else fibre.diameter_um,
-        diameter_cv_frac=(
-            breed.diameter_sd_um / breed.diameter_um if breed else fibre.diameter_cv_pct / PERCENT
-        ),
-        staple_mm=float((breed.staple_mm if breed else None) or fibre.staple_mm),
-        staple_cv_frac=fibre.staple_cv_pct / PERCENT,
-    )
-    yields_as = breed.yields_as if breed else fibre.yields_as
-    return LotStart(part, Form(form), mass_g, fibre.regain65_pct / PERCENT, yields_as)
+    told = expected_fibre(find_kind(tables, typed), lot=lot, form=form, mass_g=mass_g)
+    return start_of_expected(told, tables)
 
 
 def _wish(args: argparse.Namespace, tables: Tables) -> Wish:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import math
 import re
 from collections.abc import Callable
+
+from doffer.errors import InputError
+from doffer.exchange.numbers import parse_number
 
 
 def number(low: float, high: float) -> Callable[[str], float]:
@@ -21,18 +23,10 @@ def number(low: float, high: float) -> Callable[[str], float]:
 
 
 def _value(text: str) -> float:
-    whole, comma, decimals = text.strip().partition(",")
-    if comma and len(decimals) == 3:  # a comma for thousands has three digits behind it
-        raise argparse.ArgumentTypeError(
-            f"“{text}” can be read in two ways: write {whole}.{decimals} or {whole}{decimals}"
-        )
     try:
-        value = float(f"{whole}.{decimals}" if comma else whole)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"“{text}” must be a number such as 2.7") from None
-    if not math.isfinite(value):
-        raise argparse.ArgumentTypeError(f"“{text}” must be a number such as 2.7")
-    return value
+        return float(parse_number(text, "number"))
+    except InputError as problem:
+        raise argparse.ArgumentTypeError(str(problem)) from None
 
 
 def named_numbers(text: str) -> dict[str, float]:

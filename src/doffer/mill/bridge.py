@@ -6,12 +6,14 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import groupby
 from typing import Any
 
-from doffer.errors import InputError
+from doffer.errors import InputError, TableError
 from doffer.fibre.material import Constituent, Form
 from doffer.fibre.moisture import Branch as AirBranch
 from doffer.fibre.moisture import equilibrium_regain_frac
+from doffer.fibre.weighing import constituent
 from doffer.mill.models import Lot, LotPart, TableOverride
 from doffer.mill.models.weighings import Branch
 from doffer.planning.spec import LotStart, Wish
@@ -61,13 +63,34 @@ def overrides_in_force() -> tuple[Override, ...]:
 
 
 @lru_cache(maxsize=4)
-def _tables_with(overrides: tuple[Override, ...]) -> Tables:
-    return load_tables().override(overrides)
+def _tables_with(overrides: tuple[Override, ...]) -> tuple[Tables, tuple[str, ...]]:
+    """The tables with own figures over them, and a sentence for each row of own figures that does not fit.
+
+    After an update a shipped row may be gone or have another range: its own figures are left out and said,
+    so that one of them never stops the mill.
+    """
+    tables = load_tables()
+    try:
+        return tables.override(overrides), ()
+    except TableError:
+        pass
+    refused = []
+    for _, row in groupby(overrides, key=lambda one: (one.table, one.row)):
+        try:
+            tables = tables.override(row)
+        except TableError as problem:
+            refused.append(str(problem))
+    return tables, tuple(refused)
 
 
 def current_tables() -> Tables:
     """The shipped tables with the mill's own figures over them; one query, built anew after a change."""
-    return _tables_with(overrides_in_force())
+    return _tables_with(overrides_in_force())[0]
+
+
+def own_figures_left_out() -> tuple[str, ...]:
+    """Sentences about own figures that no longer fit the shipped tables; one query."""
+    return _tables_with(overrides_in_force())[1]
 
 
 def known_fibre(fibre: str, tables: Tables) -> str:
@@ -126,24 +149,14 @@ def origins_of(lots: Sequence[Lot]) -> dict[int, tuple[Origin, ...]]:
 
 def constituent_of(lot: Lot, tables: Tables) -> Constituent:
     """The fibre of a door lot: what was measured, else what is usual for its breed, else for its fibre."""
-    fibre = tables.fibres[lot.fibre]
-    breed = tables.breeds.get(lot.breed)
-    diameter_um = (
-        lot.diameter_nm / NM_PER_UM if lot.diameter_nm else breed.diameter_um if breed else fibre.diameter_um
-    )
-    if lot.diameter_nm and lot.diameter_sd_nm:
-        cv_frac = lot.diameter_sd_nm / lot.diameter_nm
-    elif breed:
-        cv_frac = breed.diameter_sd_um / breed.diameter_um
-    else:
-        cv_frac = fibre.diameter_cv_pct / 100
-    return Constituent(
+    return constituent(
+        tables,
         lot=lot.code,
         fibre=lot.fibre,
-        diameter_um=diameter_um,
-        diameter_cv_frac=cv_frac,
-        staple_mm=float(lot.staple_mm or (breed.staple_mm if breed else fibre.staple_mm)),
-        staple_cv_frac=fibre.staple_cv_pct / 100,
+        breed=tables.breeds.get(lot.breed),
+        diameter_um=lot.diameter_nm / NM_PER_UM if lot.diameter_nm else None,
+        diameter_sd_um=lot.diameter_sd_nm / NM_PER_UM if lot.diameter_nm and lot.diameter_sd_nm else None,
+        staple_mm=float(lot.staple_mm) if lot.staple_mm else None,
     )
 
 
@@ -183,4 +196,5 @@ def plain_wish(wish: Wish) -> dict[str, Any]:
     """A wish as plain JSON, without what is unsaid."""
     plain = {field.name: getattr(wish, field.name) for field in dataclasses.fields(Wish)}
     plain["shares"] = dict(wish.shares)
+    plain["lot_shares"] = dict(wish.lot_shares)
     return {name: value for name, value in plain.items() if value not in (None, {})}

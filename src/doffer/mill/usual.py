@@ -12,6 +12,7 @@ from doffer.mill.models.weighings import Moment
 BAGS_LOOKED_AT = 60
 FEWEST_BAGS = 5  # below this many a mill has no habit yet
 USUAL_BAG_G = 3_000.0  # common practice: a fleece with its bag; counts until the mill has its own habit
+G_PER_LB = 453.59237  # by definition
 TIMES_USUAL = 10  # a slipped decimal point is ten times too much
 
 
@@ -22,8 +23,13 @@ def usual_bag_g() -> float:
     return bridge.grams(round(median(nets_mg))) if len(nets_mg) >= FEWEST_BAGS else USUAL_BAG_G
 
 
-def ask_about_bag(net_g: float, confirmation: str) -> None:
-    """A bag ten times the usual is asked about until somebody says that it is right.
+def say_mass(mass_g: float, units: str) -> str:
+    """A weight in a sentence of two or three figures, in kilograms or pounds."""
+    return f"{mass_g / G_PER_LB:.3g} lb" if units == "us" else f"{mass_g / 1000:.3g} kg"
+
+
+def ask_about_bag(net_g: float, confirmation: str, *, units: str = "metric") -> None:
+    """A bag ten times the usual is asked about until somebody says that it is right; in the owner's units.
 
     Raises
     ------
@@ -35,6 +41,6 @@ def ask_about_bag(net_g: float, confirmation: str) -> None:
         return
     raise QuestionError(
         "This is far from a usual bag",
-        (f"{net_g / 1000:.3g} kg net, and bags here usually hold about {usual_g / 1000:.2g} kg",),
+        (f"{say_mass(net_g, units)} net, and bags here usually hold about {say_mass(usual_g, units)}",),
         "Look at the scale and at the decimal point again, or say that it is right",
     )

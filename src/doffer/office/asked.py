@@ -23,6 +23,11 @@ def units_of(request: HttpRequest) -> str:
     return str(request.session.get(UNITS_KEY) or house.text("units"))
 
 
+def speak(request: HttpRequest, units: str) -> None:
+    """Say this page in an owner's units, whatever the mill's are."""
+    request.page_units = units  # type: ignore[attr-defined]
+
+
 def fresh_key() -> str:
     """A key for a form that is about to be shown."""
     return str(uuid.uuid4())

@@ -32,6 +32,8 @@ def tag(request: HttpRequest, code: str) -> HttpResponse:
         raise NotFoundError("tag of lot", code, "It is in a machine or used up: weigh it out first")
     asked = request.GET.get("tag", "")
     tags = [_bag_tag(lot, box, number) for number, box in enumerate(boxes, start=1) if asked in ("", box.tag)]
+    if not tags:
+        raise NotFoundError("container of this lot", asked, "It holds another lot by now")
     imprint = _imprint(request, lot)
     size = _sheet(imprint) if request.GET.get("size") == "a4" else PaperSize.LABEL
     return _pdf(bag_tags(tags, imprint, size=size), f"tag-{code}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,7 @@ from doffer.mill.queries.lots import OneLot, WeighingRow
 from doffer.mill.queries.plan_inputs import US_RULES, PlanInputs
 from doffer.pictures.histogram import Part
 from doffer.pictures.histogram import histogram as draw_histogram
+from doffer.planning.spec import LotStart
 from doffer.planning.spread import Spread, spread
 from doffer.planning.start import RAW_FORMS, start_working, starting_material
 from doffer.working import Working
@@ -57,9 +59,10 @@ def figures_of(lot: OneLot, inputs: PlanInputs, colours: dict[str, str]) -> LotF
     """All figures of a lot; `colours` gives a screen colour by lot number."""
     (plan_lot,) = inputs.lots
     tables = inputs.tables
-    material = starting_material(plan_lot.start, tables, rng=np.random.default_rng(SEED), n_samples=SAMPLES)
+    start = plan_lot.start if plan_lot.start.weighed_mass_g > 0 else _as_if_there(plan_lot.start)
+    material = starting_material(start, tables, rng=np.random.default_rng(SEED), n_samples=SAMPLES)
     raw = None
-    if plan_lot.start.form in RAW_FORMS:
+    if start is plan_lot.start and start.form in RAW_FORMS:
         dry = spread(material.total_dry_mass_g, promise_quantile=inputs.ways.promise_quantile)
         raw = RawFibre(dry, start_working(plan_lot.start, tables, dry_mass_g=dry.mean))
     weighing = standing_weighing(lot)
@@ -79,6 +82,11 @@ def figures_of(lot: OneLot, inputs: PlanInputs, colours: dict[str, str]) -> LotF
         was_otherwise_g=dry_g if differs else None,
         histogram=_histogram(material, fineness, colours),
     )
+
+
+def _as_if_there(start: LotStart) -> LotStart:
+    """A lot that is used up still was of some fineness: it is told as if a kilogram of it were left."""
+    return dataclasses.replace(start, weighed_mass_g=1000.0, finish_mass_g=0.0)
 
 
 def standing_weighing(lot: OneLot) -> WeighingRow | None:

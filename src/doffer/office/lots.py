@@ -21,20 +21,15 @@ from doffer.mill.queries.plan_inputs import plan_inputs
 from doffer.mill.queries.tables import current_tables
 from doffer.office import lot_figures, lot_pictures
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
+from doffer.office.holds import KINDS
 from doffer.people.rights import Right, may
 from doffer.pictures.swatch import tuft_icon
 
 STANDINGS = (
-    ("standing", "Something is there"),
+    ("standing", "Here now"),
     ("held", "On hold"),
-    ("all", "All, also empty ones"),
+    ("all", "Also empty"),
     ("archived", "Put away"),
-)
-HOLD_KINDS = (
-    ("moth", "Moth or larvae", "keep it away from clean goods"),
-    ("quarantine", "Quarantine", "not sure yet"),
-    ("waiting", "Waiting for the owner's word", ""),
-    ("unpaid", "Unpaid", "it stays on the shelf"),
 )
 
 
@@ -131,7 +126,7 @@ def _shown(
         "stands": mill_places(),
         "open_holds": [hold for hold in lot.holds if hold.cleared_at is None],
         "past_holds": [hold for hold in lot.holds if hold.cleared_at is not None],
-        "hold_kinds": HOLD_KINDS,
+        "hold_kinds": KINDS,
         "may_hold": may(person, Right.HOLD),
         "may_clear": may(person, Right.CLEAR_HOLD),
         "may_weigh": may(person, Right.WEIGH),

@@ -20,14 +20,16 @@ from doffer.mill.queries.customers import CustomerRow, find_customers
 from doffer.mill.queries.lots import LotRow
 from doffer.mill.queries.own_stock import own_stock, unpromised_lots
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
-from doffer.office.asked import acting, fresh_key, units_of
+from doffer.office.asked import acting, fresh_key, speak, units_of
 from doffer.office.new_order_form import (
     FORMS,
     PRODUCTS,
+    SHARE,
     STOCK,
     USUAL,
     Asked,
     kind_names,
+    labels_of,
     order_wish,
     plan_asked,
     read_counter,
@@ -35,11 +37,12 @@ from doffer.office.new_order_form import (
     yarn_classes,
 )
 from doffer.office.order_spec import Planned, wish_data
-from doffer.office.plan_view import BatchView, order_view, wish_words
+from doffer.office.plan_view import BatchView, order_view, raise_words, wish_words
 from doffer.office.readings import Typed
 from doffer.people.rights import Right, require
 from doffer.pictures.colour import fibre_hex
 from doffer.planning.plan_json import to_plain
+from doffer.planning.raise_it import ways_to_raise
 
 NEW = "new"
 MOST_OWNERS = 6
@@ -69,6 +72,7 @@ class Counter:
     planned: Planned
     view: BatchView | None
     told: tuple[str, ...]
+    raised: tuple[str, ...]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -82,36 +86,50 @@ def page(request: HttpRequest) -> HttpResponse:
         if code:
             return redirect("order", code=code)
     status = 422 if request.method == "POST" and counter.typed.errors else 200
-    return render(request, "office/new_order.html", _context(data, counter), status=status)
+    return render(request, "office/new_order.html", _context(request, data, counter), status=status)
 
 
 @require_POST
 def answer(request: HttpRequest) -> HttpResponse:
     """What the fibre becomes, for the panel beside the form."""
     counter = look(request.POST, units_of(request))
-    return render(request, "office/new_order_answer.html", _context(request.POST, counter))
+    return render(request, "office/new_order_answer.html", _context(request, request.POST, counter))
 
 
 @require_POST
 def owners(request: HttpRequest) -> HttpResponse:
-    """Who may be meant, for the place below the owner's field."""
-    counter = look(request.POST, units_of(request))
-    return render(request, "office/new_order_owner.html", _context(request.POST, counter))
+    """Who may be meant, for the place below the owner's field; an owner brings the units they speak."""
+    data = request.POST.copy()
+    owner = find_owner(data)
+    if owner.chosen:
+        data["speak"] = owner.chosen.units
+    found = render(
+        request, "office/new_order_owner.html", _context(request, data, look(data, units_of(request)))
+    )
+    found["HX-Trigger-After-Settle"] = "ownerFound"
+    return found
 
 
-def _context(data: QueryDict, counter: Counter) -> dict[str, Any]:
+def _context(request: HttpRequest, data: QueryDict, counter: Counter) -> dict[str, Any]:
+    return {**counter_context(request, counter), "key": data.get("key") or fresh_key()}
+
+
+def counter_context(request: HttpRequest, counter: Counter) -> dict[str, Any]:
+    """What the form and its answer show."""
+    speak(request, counter.typed.system)
+    tables = counter.inputs.tables
     return {
         "here": "orders",
-        "units": counter.typed.system,
         "counter": counter,
         "typed": counter.typed,
         "view": counter.view,
         "forms_of_fibre": FORMS,
         "products": PRODUCTS,
-        "classes": yarn_classes(counter.inputs.tables),
-        "kinds": kind_names(counter.inputs.tables),
+        "classes": yarn_classes(tables),
+        "kinds": kind_names(tables),
+        "labels": labels_of(counter.mine, tables),
         "stock_name": STOCK,
-        "key": data.get("key") or fresh_key(),
+        "share_name": SHARE,
     }
 
 
@@ -124,7 +142,11 @@ def look(data: QueryDict, units: str) -> Counter:
     stock = own_stock()
     asked, inputs = _read(typed, stock, mine)
     rules = owner.chosen.country_rules if owner.chosen else inputs.settings["country_rules"]
-    planned = Planned(None, None) if typed.errors else plan_asked(asked, inputs, rules, _name(asked))
+    planned = (
+        Planned(None, None)
+        if typed.errors
+        else plan_asked(asked, inputs, inputs.ways_for(rules), name_of(asked))
+    )
     return Counter(
         typed=typed,
         owner=owner,
@@ -133,8 +155,9 @@ def look(data: QueryDict, units: str) -> Counter:
         asked=asked,
         inputs=inputs,
         planned=planned,
-        view=_view(planned, inputs, (*mine, *stock), typed.system),
-        told=_told(typed, asked),
+        view=view_of(planned, inputs, (*mine, *stock), typed.system),
+        told=told_of(typed, asked),
+        raised=raised_of(planned, inputs, typed.system),
     )
 
 
@@ -169,21 +192,29 @@ def find_owner(data: QueryDict) -> Owner:
     return Owner(name, chosen, not found, found[:MOST_OWNERS])
 
 
-def _name(asked: Asked) -> str:
+def name_of(asked: Asked) -> str:
     """What the batch is called on the order."""
     if asked.expected is not None:
         return f"{asked.expected.words}, announced"
     return " + ".join(asked.all_lots) or "batch"
 
 
-def _view(planned: Planned, inputs: PlanInputs, rows: Sequence[LotRow], system: str) -> BatchView | None:
+def view_of(planned: Planned, inputs: PlanInputs, rows: Sequence[LotRow], system: str) -> BatchView | None:
     if planned.spec is None or planned.plan is None:
         return None
     colours = {row.code: fibre_hex(*row.lab) for row in rows if row.lab}
     return order_view(planned.spec, planned.plan, inputs.tables, colours=colours, system=system)[0]
 
 
-def _told(typed: Typed, asked: Asked) -> tuple[str, ...]:
+def raised_of(planned: Planned, inputs: PlanInputs, system: str) -> tuple[str, ...]:
+    """What the owner can do so that more comes of it."""
+    if planned.spec is None or planned.plan is None:
+        return ()
+    batch, plan = planned.spec.batches[0], planned.plan.batches[0]
+    return raise_words(ways_to_raise(batch, plan, planned.spec.ways, inputs.tables), plan, system)
+
+
+def told_of(typed: Typed, asked: Asked) -> tuple[str, ...]:
     """What was not said and is taken as usual."""
     if asked.expected is None:
         return ()
@@ -210,7 +241,7 @@ def _take(request: HttpRequest, counter: Counter) -> str:
         date_is_hard=typed.text("date_kind") == "hard",
         label_wanted=counter.view.plan.labels[0].words if counter.view and counter.view.plan.labels else "",
         note=typed.text("note")[:400],
-        spec=wish_data(order_wish(asked, _name(asked))),
+        spec=wish_data(order_wish(asked, name_of(asked))),
         lots=(
             *(OrderLotFacts(lot=code, role=OWN_FIBRE) for code in asked.lots),
             *(OrderLotFacts(lot=code, role=MILL_FIBRE) for code, _ in asked.stock),

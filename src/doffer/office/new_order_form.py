@@ -11,20 +11,20 @@ from doffer.exchange.quantities import parse_count_tex, parse_micron, parse_shar
 from doffer.fibre.count import from_tex
 from doffer.fibre.kinds import find_kind
 from doffer.mill.queries.lots import LotRow
-from doffer.mill.queries.plan_inputs import PlanInputs
+from doffer.mill.queries.plan_inputs import PlanInputs, part_of
 from doffer.office.order_spec import (
     BatchWish,
     Expected,
     OrderWish,
     Planned,
     expected_fibre,
+    same_kind_notes,
     shares_typed,
     start_of_expected,
-    ways_of,
 )
 from doffer.office.readings import MASS_UNIT, Typed
 from doffer.planning.batch import plan_order
-from doffer.planning.spec import MAX_PLIES, MIN_PLIES, BatchSpec, LotStart, OrderSpec, Wish
+from doffer.planning.spec import MAX_PLIES, MIN_PLIES, BatchSpec, LotStart, MillWays, OrderSpec, Wish
 from doffer.tables.loader import Tables
 
 FORMS = (
@@ -40,7 +40,9 @@ PRODUCTS = (
 )
 CLASS_CHART = "shop_list"
 STOCK = "stock_"
+SHARE = "share_"
 USUAL = {"form": "skirted", "product": "yarn", "plies": "2", "piece": "100 g", "date_kind": "soft"}
+PERCENT = 100
 PLAIN_COUNT = {"metric": " m/100 g", "us": " yd/lb"}
 
 
@@ -94,10 +96,16 @@ def read_counter(typed: Typed, tables: Tables, stock: Sequence[LotRow], mine: Se
     """Read the form; errors are put beside their fields, empty fields are not errors yet."""
     lots = tuple(lot.code for lot in mine if typed.is_said(f"lot_{lot.code}"))
     expected = None if lots else _expected(typed, tables)
-    shares = _stock_shares(typed, stock)
+    stock_shares = _stock_shares(typed, stock)
     fibres = [expected.fibre] if expected else [lot.fibre for lot in mine if lot.code in lots]
-    wish = _wish(typed, tables, fibres, shares, {lot.code: lot.fibre for lot in stock})
-    return Asked(wish, expected, lots, shares)
+    shares = _shares(typed, tables, fibres, stock_shares, {lot.code: lot.fibre for lot in stock})
+    wish = _wish(typed, tables, shares, {code: share / PERCENT for code, share in stock_shares})
+    return Asked(wish, expected, lots, stock_shares)
+
+
+def labels_of(lots: Sequence[LotRow], tables: Tables) -> tuple[str, ...]:
+    """Label names of lots, each once, in their order."""
+    return tuple(dict.fromkeys(_label(tables, lot.fibre) for lot in lots))
 
 
 def _expected(typed: Typed, tables: Tables) -> Expected | None:
@@ -132,43 +140,66 @@ def _stock_shares(typed: Typed, stock: Sequence[LotRow]) -> tuple[tuple[str, flo
         share = typed.read(f"{STOCK}{lot.code}", parse_share, f"share of {lot.code}")
         if share:
             shares.append((lot.code, share * 100))
-    if sum(share for _, share in shares) >= 100:  # percent
+    if sum(share for _, share in shares) >= PERCENT:
         typed.wrong(f"{STOCK}{shares[0][0]}", "The mill’s fibre must leave room for the owner’s own.")
     return tuple(shares)
 
 
-def _wish(
+def _shares(
     typed: Typed,
     tables: Tables,
     fibres: Sequence[str],
     stock: Sequence[tuple[str, float]],
     fibre_of: Mapping[str, str],
+) -> dict[str, float]:
+    """Shares on the label [frac] by label name; empty where the lots go in whole."""
+    labels = list(dict.fromkeys(_label(tables, fibre) for fibre in fibres))
+    typed_of = {label: typed.read(f"{SHARE}{label}", parse_share, f"share of {label}") for label in labels}
+    said = {label: share * PERCENT for label, share in typed_of.items() if share}
+    if typed.errors or not labels or not (stock or (said and len(labels) > 1)):
+        return {}
+    parts = [(fibre_of[code], share) for code, share in stock]
+    if len(labels) == 1:
+        return shares_typed([*parts, (fibres[0], PERCENT - sum(share for _, share in stock))], tables)
+    if set(said) != set(labels):
+        missing = next(label for label in labels if label not in said)
+        typed.wrong(
+            f"{SHARE}{missing}",
+            "Lots of several fibres are ticked: type the share of each, "
+            "so that they and the mill’s fibre make 100 %.",
+        )
+        return {}
+    by_label = {_label(tables, fibre): fibre for fibre in fibres}
+    try:
+        return shares_typed([*parts, *((by_label[label], share) for label, share in said.items())], tables)
+    except InputError as error:
+        typed.wrong(f"{SHARE}{labels[0]}", str(error))
+        return {}
+
+
+def _wish(
+    typed: Typed, tables: Tables, shares: Mapping[str, float], lot_shares: Mapping[str, float]
 ) -> Wish | None:
     product = typed.text("product") or USUAL["product"]
     plies = typed.count("plies", "plies", low=MIN_PLIES, high=MAX_PLIES) if product == "yarn" else 1
     piece_g = typed.small_mass_g("piece", "weight of a piece")
+    finished_g = typed.mass_g("finished", "finished weight")
     length = _length_m_per_100g(typed, tables) if product in ("yarn", "singles") else None
-    shares: dict[str, float] = {}
-    if stock and fibres and not typed.errors:
-        if len({_label(tables, fibre) for fibre in fibres}) > 1:
-            typed.wrong("form", "Choose lots of one fibre to blend with the mill’s own.")
-        elif any(_label(tables, fibre_of[code]) == _label(tables, fibres[0]) for code, _ in stock):
-            typed.wrong(
-                "form",
-                "The mill’s fibre is of the same kind as the owner’s, so a label cannot tell them apart. "
-                "Leave its share empty here and join the lots when they are weighed.",
-            )
-        else:
-            rest = 100 - sum(share for _, share in stock)
-            shares = shares_typed(
-                [*((fibre_of[code], share) for code, share in stock), (fibres[0], rest)], tables
-            )
     if typed.errors or piece_g is None or plies is None:
         return None
     try:
-        return Wish(product, plies, length, piece_g, None, shares)
+        return Wish(
+            product,
+            plies,
+            length,
+            piece_g,
+            finished_g,
+            shares,
+            lot_shares=lot_shares if shares else {},
+        )
     except InputError as error:
-        typed.wrong({"plies": "plies", "weight of a piece": "piece"}.get(error.field, "product"), str(error))
+        fields = {"plies": "plies", "weight of a piece": "piece", "finished weight": "finished"}
+        typed.wrong(fields.get(error.field, "product"), str(error))
         return None
 
 
@@ -193,26 +224,39 @@ def _length_m_per_100g(typed: Typed, tables: Tables) -> float | None:
     return chosen.middle if chosen else None
 
 
+def batch_wish(asked: Asked, name: str) -> BatchWish:
+    """The wish of one batch as the order keeps it."""
+    assert asked.wish is not None
+    fibre = () if asked.expected is None else (asked.expected,)
+    return BatchWish(name, asked.wish, lots=asked.all_lots, fibre=fibre)
+
+
 def order_wish(asked: Asked, name: str) -> OrderWish:
     """The wish as the order keeps it."""
-    assert asked.wish is not None
-    if asked.expected is None:
-        return OrderWish(batches=(BatchWish(name, asked.wish, lots=asked.all_lots),))
-    batch = BatchWish(name, asked.wish, lots=asked.all_lots, fibre=(asked.expected,))
-    return OrderWish(announced=(batch,))
+    batch = batch_wish(asked, name)
+    return OrderWish(announced=(batch,)) if batch.fibre else OrderWish(batches=(batch,))
 
 
-def plan_asked(asked: Asked, inputs: PlanInputs, country_rules: str, name: str) -> Planned:
+def plan_asked(
+    asked: Asked,
+    inputs: PlanInputs,
+    ways: MillWays,
+    name: str,
+    *,
+    wanted_g: Mapping[str, float | None] | None = None,
+) -> Planned:
     """Plan what was asked; a sentence where it cannot be done."""
+    wanted = wanted_g or {}
     starts: list[LotStart] = []
     if asked.expected is not None:
         starts.append(start_of_expected(asked.expected, inputs.tables))
-    starts += [lot.start for lot in inputs.lots]
+    starts += [part_of(lot, wanted.get(lot.code)) for lot in inputs.lots]
     if asked.wish is None or not starts or (asked.stock and len(starts) == len(asked.stock)):
         return Planned(None, None)
     try:
-        spec = OrderSpec((BatchSpec(name, tuple(starts), asked.wish),), ways_of(inputs, country_rules))
-        return Planned(spec, plan_order(spec, inputs.tables))
+        spec = OrderSpec((BatchSpec(name, tuple(starts), asked.wish),), ways)
+        notes = same_kind_notes(spec.batches, inputs)
+        return Planned(spec, plan_order(spec, inputs.tables), notes=notes)
     except DofferError as error:
         return Planned(None, None, (str(error),))
 

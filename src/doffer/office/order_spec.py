@@ -6,25 +6,20 @@ not here yet. Weights are not kept in it: they are read anew each time the order
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from doffer.errors import DofferError, InputError
-from doffer.fibre.content import Basis
 from doffer.fibre.kinds import Kind
 from doffer.fibre.material import Constituent, Form
 from doffer.mill.queries.orders import OneOrder
-from doffer.mill.queries.plan_inputs import PlanInputs, PlanLot
+from doffer.mill.queries.plan_inputs import LEAST_MASS_G, PlanInputs, part_of
 from doffer.planning.batch import plan_order
 from doffer.planning.order_plan import OrderPlan
 from doffer.planning.plan_json import from_plain, to_plain
-from doffer.planning.spec import BatchSpec, LotStart, MillWays, OrderSpec, Wish
+from doffer.planning.spec import BatchSpec, LotStart, OrderSpec, Wish
 from doffer.tables.loader import Tables
-
-US_RULES = ("US", "CA")  # shares by commercial regain; elsewhere by agreed regain
-GATHERED = ("extract", "dry", "rest", "set")  # what lies on a rack or in a bin is gathered by hand, not lost
-LEAST_MASS_G = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +52,15 @@ class BatchWish:
 class OrderWish:
     """What an order is to become: `batches` of lots that are here, `announced` ones that wait for fibre.
 
-    `why_not` says in a sentence why an order cannot be planned.
+    `why_not` says in a sentence why an order cannot be planned; `ways` are changes of the mill's ways for
+    this order alone; `waits` says of a lot that goes into no batch what it waits for.
     """
 
     batches: tuple[BatchWish, ...] = ()
     announced: tuple[BatchWish, ...] = ()
     why_not: str = ""
+    ways: Mapping[str, Any] = field(default_factory=dict)
+    waits: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,22 +82,6 @@ def wish_data(wish: OrderWish) -> dict[str, Any]:
     """The wish as plain JSON, for `OrderFacts.spec`."""
     data: dict[str, Any] = to_plain(wish)
     return data
-
-
-def ways_of(inputs: PlanInputs, country_rules: str) -> MillWays:
-    """How this mill works: its machines and settings, the usual conditioner, the label rules of the owner."""
-    machines = {
-        stage: replace(use, held_mass_g=0.0) if stage in GATHERED else use
-        for stage, use in inputs.ways.machines.items()
-    }
-    usual = inputs.tables.additives
-    return replace(
-        inputs.ways,
-        label_basis=Basis.US_COMMERCIAL if country_rules in US_RULES else Basis.EU_AGREED,
-        machines=machines,
-        conditioner_frac_owf=usual["conditioner/dose"].value / 100,
-        conditioner_water_parts=usual["conditioner/water_parts"].value,
-    )
 
 
 def expected_fibre(
@@ -150,7 +132,7 @@ def plan_of_order(order: OneOrder, inputs: PlanInputs) -> Planned:
         return Planned(None, None, (wish.why_not or IN_WORDS_ONLY,))
     asked = _asked(wish, order, inputs)
     problems = list(asked.problems)
-    ways = ways_of(inputs, order.country_rules)
+    ways = inputs.ways_for(order.country_rules, wish.ways)
     good: list[BatchSpec] = []
     plans: list[OrderPlan] = []
     for batch in asked.batches:
@@ -163,12 +145,13 @@ def plan_of_order(order: OneOrder, inputs: PlanInputs) -> Planned:
     if not good:
         return Planned(None, None, tuple(problems), asked.notes)
     plan = replace(plans[0], batches=tuple(each.batches[0] for each in plans))
-    return Planned(OrderSpec(tuple(good), ways), plan, tuple(problems), asked.notes)
+    notes = (*asked.notes, *same_kind_notes(good, inputs))
+    return Planned(OrderSpec(tuple(good), ways), plan, tuple(problems), notes)
 
 
 IN_WORDS_ONLY = (
-    "What this order is to become is written in words only. Take it again as a new order with product, "
-    "thickness and put-up, and it can be worked out."
+    "What this order is to become is written in words only. Change its wish: say product, thickness and "
+    "put-up, and it can be worked out."
 )
 
 
@@ -183,7 +166,7 @@ def _asked(wish: OrderWish, order: OneOrder, inputs: PlanInputs) -> _Asked:
     """What the planner is asked, what cannot be asked, and what a person should know about it."""
     lots = {lot.code: lot for lot in inputs.lots}
     wanted = {row.lot.code: row.wanted_g for row in order.lots}
-    named = {code for batch in (*wish.batches, *wish.announced) for code in batch.lots}
+    named = {code for batch in (*wish.batches, *wish.announced) for code in batch.lots} | set(wish.waits)
     arrived = [lot for lot in inputs.lots if lot.code not in named and lot.mass_g >= LEAST_MASS_G]
     batches: list[BatchSpec] = []
     problems: list[str] = []
@@ -191,7 +174,7 @@ def _asked(wish: OrderWish, order: OneOrder, inputs: PlanInputs) -> _Asked:
     for batch in (*wish.batches, *wish.announced):
         starts: list[LotStart] = []
         if batch.fibre:
-            starts = [_part_of(lot, wanted.get(lot.code)) for lot in arrived]
+            starts = [part_of(lot, wanted.get(lot.code)) for lot in arrived]
             starts = starts or [start_of_expected(told, inputs.tables) for told in batch.fibre]
         for code in batch.lots:
             if code not in lots:
@@ -199,7 +182,7 @@ def _asked(wish: OrderWish, order: OneOrder, inputs: PlanInputs) -> _Asked:
             elif lots[code].mass_g < LEAST_MASS_G:
                 notes.append(f"{code} is used up: what became of it stands under “What happened so far”.")
             else:
-                starts.append(_part_of(lots[code], wanted.get(code)))
+                starts.append(part_of(lots[code], wanted.get(code)))
         if starts:
             batches.append(BatchSpec(batch.name, tuple(starts), batch.wish))
         else:
@@ -207,11 +190,20 @@ def _asked(wish: OrderWish, order: OneOrder, inputs: PlanInputs) -> _Asked:
     return _Asked(tuple(batches), tuple(problems), tuple(notes))
 
 
-def _part_of(lot: PlanLot, wanted_g: float | None) -> LotStart:
-    """All of a lot, or the grams the order wants of it."""
-    if wanted_g is None or wanted_g >= lot.start.weighed_mass_g:
-        return lot.start
-    return replace(lot.start, weighed_mass_g=wanted_g)
+def same_kind_notes(batches: Sequence[BatchSpec], inputs: PlanInputs) -> tuple[str, ...]:
+    """What must be asked where the mill's own fibre tops up an owner's of the same kind."""
+    own = {lot.code for lot in inputs.lots if lot.is_own}
+    notes = []
+    for batch in batches:
+        label_of = {start.lot: inputs.tables.fibres[start.fibre].label_as for start in batch.lots}
+        owners = {label for lot, label in label_of.items() if lot not in own}
+        notes += [
+            f"{lot} is {label.replace('_', ' ')} of the mill and goes in with the owner’s: the label stays "
+            "the same, but it is no longer the owner’s fibre alone. It needs the owner’s recorded yes."
+            for lot, label in label_of.items()
+            if lot in own and label in owners
+        ]
+    return tuple(notes)
 
 
 def shares_typed(parts: Sequence[tuple[str, float]], tables: Tables) -> dict[str, float]:

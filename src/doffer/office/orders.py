@@ -20,8 +20,8 @@ from doffer.mill.queries.orders import OneOrder, PlanRow, one_order
 from doffer.mill.queries.pages import Page
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
 from doffer.office import order_papers
-from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after
-from doffer.office.order_spec import Planned, plan_of_order, read_wish
+from doffer.office.asked import UNITS_KEY, acting, fresh_key, key_of, number_after, speak
+from doffer.office.order_spec import Planned, plan_of_order, read_wish, same_kind_notes
 from doffer.office.plan_view import BatchView, SkeinsView, order_view, skeins_view
 from doffer.office.readings import Typed
 from doffer.people.rights import Right, may
@@ -108,15 +108,16 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
     inputs = plan_inputs(lots=[row.lot.code for row in order.lots])
     shown = shown_plan(order, inputs, request.GET.get("plan", ""))
     units = units_for(request, order)
+    speak(request, units)
     views = batch_views(order, inputs, shown, units)
     skeins, typed = _skeins(request, views, units)
     context = {
         "here": "orders",
-        "units": units,
         "order": order,
         "shown": shown,
         "views": views,
         "unused": _unused(order, shown.spec),
+        "waits": read_wish(order.spec).waits,
         "candidates": _candidates(order),
         "states": STATES,
         "skeins": skeins,
@@ -149,7 +150,9 @@ def shown_plan(order: OneOrder, inputs: PlanInputs, version: str = "") -> ShownP
     if row is None:
         made = plan_of_order(order, inputs)
         return ShownPlan(made.spec, made.plan, None, made.problems, made.notes)
-    return ShownPlan(from_plain(OrderSpec, row.spec), from_plain(OrderPlan, row.result), row)
+    spec = from_plain(OrderSpec, row.spec)
+    notes = same_kind_notes(spec.batches, inputs)
+    return ShownPlan(spec, from_plain(OrderPlan, row.result), row, notes=notes)
 
 
 def batch_views(order: OneOrder, inputs: PlanInputs, shown: ShownPlan, units: str) -> tuple[BatchView, ...]:

@@ -12,9 +12,10 @@ from doffer.mill.queries.orders import RunRow
 from doffer.office import plan_pictures
 from doffer.pictures.colour import contrast, fibre_hex, mixed
 from doffer.pictures.wording import say
-from doffer.pictures.words import say_list
+from doffer.pictures.words import say_list, say_many
 from doffer.planning.order_plan import BatchPlan, OrderPlan, StagePlan
 from doffer.planning.put_up import PutUp, put_up
+from doffer.planning.raise_it import WaysToRaise
 from doffer.planning.spec import BatchSpec, OrderSpec, Wish
 from doffer.planning.spread import Spread
 from doffer.tables.loader import Tables
@@ -201,6 +202,28 @@ def wish_words(wish: Wish, system: str) -> str:
         words.append(" ".join(f"{share * 100:.0f} % {name}" for name, share in wish.shares.items()))
     words.append(f"in {PIECE_NAMES[wish.product][1]} of {say(wish.piece_mass_g, 'g', system)}")
     return ", ".join(words)
+
+
+def raise_words(found: WaysToRaise, plan: BatchPlan, system: str) -> tuple[str, ...]:
+    """What the owner can do so that more comes of it, in a sentence each."""
+    one, many = PIECE_NAMES[plan.product]
+    said = []
+    if found.skirted is not None:
+        mass = say(found.skirted.weighed_mass_g, "g", system)
+        said.append(
+            f"Skirt it hard before it comes: {mass} already skirted is safe for "
+            f"{say_many(found.skirted.safe_then, one, many)}, not skirted for {found.skirted.safe_now}."
+        )
+    if found.together is not None:
+        both = say(found.together.weighed_mass_g, "g", system)
+        each = say(found.together.weighed_mass_g / 2, "g", system)
+        said.append(
+            f"Bring more of it together: {both} in one lot is safe for "
+            f"{say_many(found.together.safe_then, one, many)}, two lots of {each} for "
+            f"{found.together.safe_now}. The machines keep about {say(plan.fixed_mass_g, 'g', system)} of a "
+            "lot, whatever its size."
+        )
+    return tuple(said)
 
 
 def count_view(length_m_per_100g: float | None, tables: Tables) -> CountView | None:

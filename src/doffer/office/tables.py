@@ -14,7 +14,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from doffer.errors import InputError, NotFoundError, TableError
 from doffer.mill.commands.tables import override_row, withdraw_row
-from doffer.mill.queries.tables import TableRow, current_tables, own_figures, table_rows
+from doffer.mill.queries.tables import (
+    TableRow,
+    current_tables,
+    own_figures,
+    own_figures_left_out,
+    table_rows,
+)
 from doffer.office.asked import acting, fresh_key, key_of, number_after
 from doffer.people.rights import Right, may
 from doffer.tables.catalogue import TABLES
@@ -74,7 +80,8 @@ def list_page(request: HttpRequest) -> HttpResponse:
         shipped = tables.original.table(info.name)
         own = sum(row != shipped[key] for key, row in tables.table(info.name).items())
         shelves.append(Shelf(info.name, info.title, info.purpose, len(shipped), own))
-    return render(request, "office/tables.html", {"here": "records", "shelves": shelves})
+    context = {"here": "records", "shelves": shelves, "left_out": own_figures_left_out()}
+    return render(request, "office/tables.html", context)
 
 
 @require_safe
@@ -157,6 +164,8 @@ def edit(request: HttpRequest, table: str) -> HttpResponse:
         "info": TABLES[table],
         "row": row,
         "fields": fields,
+        "shipped": _shipped(row),
+        "titles": {cell.column: column_of(cell.column).title for cell in row.cells},
         "source": current_tables().original.sources[_shipped_source(table, row.key)],
         "errors": errors,
         "reason": request.POST.get("reason", ""),
@@ -165,6 +174,14 @@ def edit(request: HttpRequest, table: str) -> HttpResponse:
         "may_write": may(acting(request), Right.TABLES),
     }
     return render(request, "office/tables_row.html", context, status=422 if errors else 200)
+
+
+def _shipped(row: TableRow) -> list[tuple[str, str, str]]:
+    """Title, shipped value and unit of each cell."""
+    cells = [(column_of(cell.column), cell) for cell in row.cells if cell.column not in FIXED_COLUMNS]
+    return [
+        (said.title, cell.value if cell.shipped is None else cell.shipped, said.unit) for said, cell in cells
+    ]
 
 
 def _shipped_source(name: str, key: str) -> str:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.urls import path
 from django.views.decorators.http import require_safe
 
-from doffer.mill.queries import lots, today
+from doffer.mill.queries import today
 from doffer.office import today_words
 from doffer.office.asked import units_of
 from doffer.pictures import strand
@@ -15,6 +15,7 @@ from doffer.pictures.colour import fibre_hex
 from doffer.pictures.tuft import Tuft
 
 STORE = "store"
+MOST_WORRIES = 16  # more than anybody can mend in a day
 
 
 @require_safe
@@ -26,11 +27,13 @@ def page(request: HttpRequest) -> HttpResponse:
     units = units_of(request)
     line = [row for row in seen.places if row.place != STORE]
     drawn = [_place(row) for row in line]
+    worries = today_words.worries(seen, units=units)
     context = {
         "here": "today",
         "seen": seen,
         "sentences": today_words.morning(seen, units=units),
-        "worries": today_words.worries(seen, units=units),
+        "worries": worries[:MOST_WORRIES],
+        "more_worries": len(worries) - MOST_WORRIES,
         "tasks": today_words.next_tasks(seen),
         "line": line,
         "store": next((row for row in seen.places if row.place == STORE), None),
@@ -44,12 +47,6 @@ def is_first_day(seen: today.Today) -> bool:
     """Nothing has come in, nothing was asked for, nothing was run."""
     has_fibre = any(row.n_lots for row in seen.places)
     return not (has_fibre or seen.n_open_orders or seen.running or seen.finished or seen.holds)
-
-
-@require_safe
-def by_tag(_request: HttpRequest, tag: str) -> HttpResponse:
-    """From a scanned or typed tag to its lot."""
-    return redirect("lot", code=lots.lot_by_tag(tag))
 
 
 def _place(row: today.PlaceRow) -> strand.Place:
@@ -69,6 +66,4 @@ def _place(row: today.PlaceRow) -> strand.Place:
 
 urlpatterns = [
     path("", page, name="today"),
-    path("t/<str:tag>", by_tag, name="tag"),
-    path("t/<str:tag>/", by_tag),
 ]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.content import Basis, basis_regain_frac, label_shares
 from doffer.fibre.material import Material, join, take
@@ -46,22 +47,27 @@ from doffer.tables.loader import Tables
 def plan_order(spec: OrderSpec, tables: Tables) -> OrderPlan:
     """Plan every batch of an order; same inputs, same figures.
 
+    Every batch is drawn with the same seed, so what it becomes does not hang on the batches beside it.
+
     Raises
     ------
     InputError, InfeasibleError
         With the batch or lot, what is wrong, and how to mend it.
     """
-    seeds = np.random.SeedSequence(spec.ways.seed).spawn(len(spec.batches))
     return OrderPlan(
         batches=tuple(
-            plan_batch(batch, spec.ways, tables, rng=np.random.default_rng(seed))
-            for batch, seed in zip(spec.batches, seeds, strict=True)
+            plan_batch(batch, spec.ways, tables, rng=_fresh_rng(spec.ways.seed)) for batch in spec.batches
         ),
         tables_sha256=tables.sha256,
         seed=spec.ways.seed,
         n_samples=spec.ways.n_samples,
         promise_quantile=spec.ways.promise_quantile,
     )
+
+
+def _fresh_rng(seed: int) -> np.random.Generator:
+    """A generator of one batch."""
+    return np.random.default_rng(np.random.SeedSequence(seed).spawn(1)[0])
 
 
 def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.random.Generator) -> BatchPlan:
@@ -115,11 +121,15 @@ def _make_ready(batch: BatchSpec, ways: MillWays, tables: Tables, rng: np.random
     whole = {
         start.lot: starting_material(start, tables, rng=rng, n_samples=ways.n_samples) for start in batch.lots
     }
+    if all(float(material.total_dry_mass_g.mean()) <= 0 for material in whole.values()):
+        raise InputError(
+            "fibre on hand", ", ".join(whole), "more than nothing; weigh the lot first", batch.name
+        )
     agreed = blend_regain_frac(list(whole.values()), tables, ways.label_basis)
     settings = stage_settings(batch, whole, ways, tables, agreed_frac=agreed)
     route = product_route(batch.wish.product, batch.lots, settings, skirts=ways.skirts)
     blend = None
-    if batch.wish.shares:
+    if batch.wish.shares or batch.wish.finished_mass_g is not None:
         expected = expected_losses(route, tables, materials=whole)
         blend = blend_takes(batch, whole, route, expected, tables, ways.label_basis)
     taken_frac = blend.taken_frac if blend else dict.fromkeys(whole, 1.0)

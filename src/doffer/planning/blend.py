@@ -43,19 +43,20 @@ def blend_takes(
 ) -> BlendTakes:
     """Solve a blend by label shares at expected losses.
 
-    Several lots of one fibre share its part in proportion to what there is of them.
+    Several lots of one fibre share its part in proportion to what there is of them, except those with a
+    share of their own.
 
     Parameters
     ----------
     batch : BatchSpec
-        With ``wish.shares``.
+        With ``wish.shares``, or with a wanted finished weight of lots as they lie there.
     materials : mapping
         Whole lots; means of their samples are used.
     route, losses
         As for `planning.route.backward`; losses must be expected ones, of shape (1,).
     """
     have = {lot: float(material.total_dry_mass_g.mean()) for lot, material in materials.items()}
-    share = lot_shares(batch, have, tables)
+    share = lot_shares(batch, have, tables) if batch.wish.shares else whole_shares(batch, have, tables, basis)
     fibres = {start.lot: start.fibre for start in batch.lots}
     sink = route[-1].name
 
@@ -81,18 +82,44 @@ def blend_takes(
     )
 
 
-def lot_shares(batch: BatchSpec, have_dry_g: Mapping[str, float], tables: Tables) -> dict[str, float]:
-    """Share of every lot on the label [frac]: its fibre's share, split by what there is of each lot.
+def whole_shares(
+    batch: BatchSpec, have_dry_g: Mapping[str, float], tables: Tables, basis: Basis
+) -> dict[str, float]:
+    """Share of every lot [frac] where no shares are wished: by what there is of it at agreed regain.
 
     Raises
     ------
     InputError
-        Shares of fibre that no lot brings, or that do not sum to 100 %, or a fibre with nothing on hand.
+        A lot that was joined before beside others, or nothing on hand.
     """
-    wanted = batch.wish.shares
+    _refuse_joined(batch)
+    agreed_g = {
+        start.lot: have_dry_g[start.lot] * (1 + basis_regain_frac(tables, start.fibre, basis=basis))
+        for start in batch.lots
+    }
+    total_g = sum(agreed_g.values())
+    if total_g <= 0:
+        raise InputError("fibre on hand", 0, "more than zero", batch.name)
+    return {lot: mass_g / total_g for lot, mass_g in agreed_g.items()}
+
+
+def _refuse_joined(batch: BatchSpec) -> None:
     joined = [start.lot for start in batch.lots if start.blend]
     if joined:
         raise InputError("blend", ", ".join(joined), "planned as it is: it was joined before", batch.name)
+
+
+def lot_shares(batch: BatchSpec, have_dry_g: Mapping[str, float], tables: Tables) -> dict[str, float]:
+    """Share of every lot on the label [frac]: its own, else its fibre's, split by what there is of each lot.
+
+    Raises
+    ------
+    InputError
+        Shares of fibre that no lot brings, or that do not sum to 100 %, or a fibre with nothing on hand, or
+        lots whose own shares are more or less than their fibre's.
+    """
+    wanted = batch.wish.shares
+    _refuse_joined(batch)
     label_of = {start.lot: tables.fibres[start.fibre].label_as for start in batch.lots}
     if abs(sum(wanted.values()) - 1) > SHARE_SUM_TOLERANCE:
         raise InputError(
@@ -101,14 +128,29 @@ def lot_shares(batch: BatchSpec, have_dry_g: Mapping[str, float], tables: Tables
     missing = [label for label, part in wanted.items() if part > 0 and label not in label_of.values()]
     if missing:
         raise InputError("blend", ", ".join(missing), "fibre of the lots that are given", batch.name)
-    on_hand = {label: sum(have_dry_g[lot] for lot in label_of if label_of[lot] == label) for label in wanted}
-    empty = [label for label, mass in on_hand.items() if mass <= 0 and wanted[label] > 0]
-    if empty:
-        raise InputError("fibre on hand", ", ".join(empty), "more than zero", batch.name)
-    return {
-        lot: wanted.get(label, 0.0) * have_dry_g[lot] / on_hand[label] if wanted.get(label) else 0.0
-        for lot, label in label_of.items()
-    }
+    shares = dict.fromkeys(label_of, 0.0)
+    for label, part in wanted.items():
+        lots = [lot for lot in label_of if label_of[lot] == label]
+        if part > 0 and sum(have_dry_g[lot] for lot in lots) <= 0:
+            raise InputError("fibre on hand", label, "more than zero", batch.name)
+        shares.update(_split(batch, label, lots, have_dry_g))
+    return shares
+
+
+def _split(
+    batch: BatchSpec, label: str, lots: list[str], have_dry_g: Mapping[str, float]
+) -> dict[str, float]:
+    """The part of one fibre [frac] split over its lots."""
+    part = batch.wish.shares[label]
+    own = {lot: batch.wish.lot_shares[lot] for lot in lots if lot in batch.wish.lot_shares}
+    others = [lot for lot in lots if lot not in own and have_dry_g[lot] > 0]
+    left = part - sum(own.values())
+    if left < -SHARE_SUM_TOLERANCE or (not others and left > SHARE_SUM_TOLERANCE):
+        told = f"{percent(sum(own.values()), digits=1)} of {', '.join(own)}"
+        raise InputError(f"shares of {label}", told, f"{percent(part, digits=1)} together", batch.name)
+    on_hand_g = sum(have_dry_g[lot] for lot in others)
+    rest = {lot: max(0.0, left) * have_dry_g[lot] / on_hand_g for lot in others}
+    return {**own, **rest}
 
 
 def _largest_batch(needs_for: Callable[[float], Needs], have_dry_g: Mapping[str, float]) -> tuple[float, str]:

@@ -72,7 +72,10 @@ class Wish:
         Wanted finished weight at agreed regain [g]; None: all that the fibre gives.
     shares : mapping
         Wanted share of each fibre on the label [frac], by label name of ``tables.fibres``; empty: every lot
-        goes in whole.
+        goes in whole, or in proportion to what there is of it where a finished weight is wanted.
+    lot_shares : mapping
+        Wanted share on the label [frac] of single lots, by lot number, within `shares`; the other lots of
+        that fibre share what is left of its part. So mill wool tops up an owner's wool.
     test_mass_g : float
         Taken as a test skein first [g].
     """
@@ -84,6 +87,7 @@ class Wish:
     finished_mass_g: float | None = None
     shares: Mapping[str, float] = field(default_factory=dict)
     test_mass_g: float = 0.0
+    lot_shares: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.product not in PRODUCTS:

@@ -37,7 +37,8 @@ def page_head(request: HttpRequest) -> dict[str, Any]:
     )
     return {
         "mill": mill,
-        "units": request.session.get(UNITS_KEY) or mill.units,
+        # what a page says for its owner wins: a context processor would overrule the page's own value
+        "units": getattr(request, "page_units", None) or request.session.get(UNITS_KEY) or mill.units,
         "person": getattr(request, "person", None),
         "people": house.people(),
         "version": __version__,

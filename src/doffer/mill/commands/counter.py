@@ -1,14 +1,21 @@
-"""The counter: an order is taken from somebody on the telephone, with its owner and its first plan."""
+"""The counter: an order is taken on the telephone with its owner and first plan, and its wish is changed."""
 
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from doffer.mill.booking import done_before, remember
 from doffer.mill.commands.customers import add_customer
-from doffer.mill.commands.orders import OrderFacts, add_plan, take_order
+from doffer.mill.commands.orders import (
+    OrderFacts,
+    OrderLotFacts,
+    add_plan,
+    change_order,
+    set_wish,
+    take_order,
+)
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -73,3 +80,52 @@ def take_at_counter(
             )
         remember(key, "take_at_counter", body, {"order": order}, person)
         return order
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WishChange:
+    """Another wish of an order: `spec` as it is kept, lots that come and go, and its words that change.
+
+    `words` holds fields of the order such as product, target, label_wanted, promised_on.
+    """
+
+    spec: dict[str, Any]
+    come: tuple[OrderLotFacts, ...] = ()
+    go: tuple[str, ...] = ()
+    words: dict[str, Any] = field(default_factory=dict)
+
+
+def change_wish(
+    by: Person | None,
+    code: str,
+    change: WishChange,
+    *,
+    plan: FirstPlan,
+    note: str,
+    key: uuid.UUID | None = None,
+) -> int:
+    """Change what an order is to become and keep the plan of it as the next version, which is given back.
+
+    `note` says what changed; earlier versions stay as they are.
+    """
+    person = require(by, Right.ORDERS)
+    body: dict[str, object] = {"order": code, "change": repr(change)}
+    with write():
+        earlier = done_before(key, "change_wish", body)
+        if earlier:
+            return int(str(earlier["version"]))
+        set_wish(by, code, change.spec, come=change.come, go=change.go)
+        if change.words:
+            change_order(by, code, **change.words)
+        version = add_plan(
+            by,
+            code,
+            spec=plan.spec,
+            result=plan.result,
+            tables_sha256=plan.tables_sha256,
+            seed=plan.seed,
+            code_version=plan.code_version,
+            note=note[:400],
+        )
+        remember(key, "change_wish", body, {"version": version}, person)
+        return version

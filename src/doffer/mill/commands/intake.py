@@ -169,7 +169,7 @@ def weigh_in_bag(
         earlier = done_before(key, "weigh_in_bag", body)
         if earlier:
             return BagIn(**earlier)
-        ask_about_bag(bag.reading.net_g, confirmation)
+        ask_about_bag(bag.reading.net_g, confirmation, units=customer_of(bag.customer).units)
         done = place_bag(person, bag)
         remember(
             key,

@@ -206,6 +206,39 @@ def name_lots(by: Person | None, code: str, lots: tuple[OrderLotFacts, ...]) -> 
         announce(person, "order", code, f"uses {', '.join(item.lot for item in lots)}")
 
 
+def set_wish(
+    by: Person | None,
+    code: str,
+    spec: dict[str, Any],
+    *,
+    come: tuple[OrderLotFacts, ...] = (),
+    go: tuple[str, ...] = (),
+) -> None:
+    """Put another wish in the place of an order's, with the lots that come into it and go out of it.
+
+    Raises
+    ------
+    RefusedError
+        The order is sent or given up, or a lot belongs to somebody else.
+    """
+    person = require(by, Right.ORDERS)
+    with write():
+        order = _order(code)
+        if order.state in (OrderState.SHIPPED, OrderState.CANCELLED):
+            raise RefusedError(
+                f"The wish of {code} stays as it is",
+                (f"it is {order.get_state_display()}",),
+                "Take a new order",
+            )
+        order.spec = spec
+        order.save(update_fields=["spec"])
+        mine = set(order.order_lots.values_list("lot__code", flat=True))
+        _name_lots(order, order.customer, tuple(item for item in come if item.lot not in mine))
+        order.order_lots.filter(lot__code__in=go).delete()
+        moved = [f"{item.lot} comes in" for item in come] + [f"{lot} goes out" for lot in go]
+        announce(person, "order", code, "; ".join(["wish changed", *moved])[:300])
+
+
 def move_order(by: Person | None, code: str, state: str, *, why: str = "") -> None:
     """An order moves on to another state; held fibre and unpaid bills stop its dispatch.
 

@@ -9,11 +9,14 @@ from typing import Any
 from django.db.models import Q
 
 from doffer.errors import NotFoundError
+from doffer.fibre.material import Form
 from doffer.mill import bridge
-from doffer.mill.models import Change, Hold, Lot, Order, OrderLot, OrderPlan, Run
+from doffer.mill.models import Change, Hold, Lot, LotPart, Order, OrderLot, OrderPlan, Run
 from doffer.mill.queries.lots import HoldRow, LotRow, held_now, hold_rows, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.queries.today import OPEN_STATES
+
+YARN = (Form.SINGLE, Form.PLIED, Form.SKEIN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +75,14 @@ class RunRow:
 
 
 @dataclass(frozen=True, slots=True)
+class MadeRow:
+    """Yarn of the owner that has come of an order's lots and lies here: from which lots, by share [frac]."""
+
+    lot: LotRow
+    parts: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class HappenedRow:
     """One line of what was done about an order."""
 
@@ -97,6 +108,7 @@ class OneOrder:
     holds: tuple[HoldRow, ...]  # open ones, of the order, its lots and its owner
     plans: tuple[PlanRow, ...]
     runs: tuple[RunRow, ...]
+    made: tuple[MadeRow, ...]
     happened: tuple[HappenedRow, ...]
 
 
@@ -180,6 +192,7 @@ def one_order(code: str) -> OneOrder:
         holds=hold_rows(Hold.objects.filter(stops, cleared_at=None).distinct().order_by("pk")[:ROWS_A_PAGE]),
         plans=_plans(order),
         runs=_runs(order),
+        made=_made(order),
         happened=tuple(
             HappenedRow(at, what, person or "")
             for at, what, person in Change.objects.filter(topic="order", subject=code)
@@ -195,6 +208,24 @@ def _lots(order: Order) -> tuple[OrderLotRow, ...]:
     )
     rows = dict(rows_of(Lot.objects.filter(pk__in=[lot for lot, _, _ in links]), held_now()))
     return tuple(OrderLotRow(rows[lot], role, bridge.maybe_grams(wanted)) for lot, role, wanted in links)
+
+
+def _made(order: Order) -> tuple[MadeRow, ...]:
+    """Yarn with a part of the order's lots, made since it was booked; lots of the order itself left out."""
+    mine = OrderLot.objects.filter(order=order).values("lot_id")
+    yarn = Lot.objects.filter(
+        parts__origin__in=mine,
+        customer=order.customer,
+        now_form__in=YARN,
+        now_mass_mg__gt=0,
+        created_at__date__gte=order.booked_on,
+    ).exclude(pk__in=mine)
+    rows = rows_of(yarn.distinct().order_by("pk")[:ROWS_A_PAGE], held_now())
+    parts: dict[int, list[tuple[str, float]]] = {}
+    named = LotPart.objects.filter(lot__in=[pk for pk, _ in rows]).order_by("-share_ppm")
+    for lot, origin, share in named.values_list("lot_id", "origin__code", "share_ppm"):
+        parts.setdefault(lot, []).append((origin, bridge.maybe_frac(share) or 0.0))
+    return tuple(MadeRow(row, tuple(parts.get(pk, ()))) for pk, row in rows)
 
 
 def _plans(order: Order) -> tuple[PlanRow, ...]:

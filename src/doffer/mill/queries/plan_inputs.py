@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +16,8 @@ from doffer.planning.spec import BatchSpec, LotStart, MachineUse, MillWays, Orde
 from doffer.tables.loader import Tables
 
 US_RULES = ("US", "CA")  # shares by commercial regain; elsewhere by agreed regain
+GATHERED = ("extract", "dry", "rest", "set")  # what lies on a rack or in a bin is gathered by hand, not lost
+LEAST_MASS_G = 1.0  # a lot that holds less is used up
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,10 @@ class PlanInputs:
         """What `planning.batch.plan_order` takes, with `tables`."""
         return OrderSpec(self.batches, self.ways)
 
+    def ways_for(self, country_rules: str, changes: Mapping[str, Any] | None = None) -> MillWays:
+        """The mill's ways for an owner of another country's label rules, with an order's own changes."""
+        return dataclasses.replace(self.ways, label_basis=basis_of(country_rules), **(changes or {}))
+
 
 def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
     """Inputs for an order (with its lots, or the lots named instead), or for lots alone.
@@ -111,7 +117,7 @@ def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
         lots=found,
         machines=machines,
         batches=batches_of(spec, found),
-        ways=ways_of(settings, machines, rules, spec.get("ways", {})),
+        ways=ways_of(settings, machines, rules, tables, spec.get("ways", {})),
         settings=settings,
         country_rules=rules,
         units=row.customer.units if row else settings["units"],
@@ -120,35 +126,71 @@ def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
 
 
 def batches_of(spec: dict[str, Any], lots: Sequence[PlanLot]) -> tuple[BatchSpec, ...]:
-    """The batches of a wish in JSON with their lots; InputError for a lot that the order does not use."""
-    starts = {lot.code: lot.start for lot in lots}
+    """The batches of a wish in JSON with what is left of their lots.
+
+    A batch whose lots are all used up is left out.
+
+    Raises
+    ------
+    InputError
+        A lot that the order does not use.
+    """
+    mine = {lot.code: lot for lot in lots}
     batches = []
     for number, batch in enumerate(spec.get("batches", []), start=1):
-        missing = [code for code in batch["lots"] if code not in starts]
+        missing = [code for code in batch["lots"] if code not in mine]
         if missing:
             raise InputError(
-                "lots of the batch", ", ".join(missing), f"among {', '.join(starts)}", batch["name"]
+                "lots of the batch", ", ".join(missing), f"among {', '.join(mine)}", batch["name"]
             )
         name = batch.get("name") or f"batch {number}"
-        wish = bridge.wish_from(batch["wish"])
-        batches.append(BatchSpec(name, tuple(starts[code] for code in batch["lots"]), wish))
+        starts = tuple(part_of(mine[code]) for code in batch["lots"] if mine[code].mass_g >= LEAST_MASS_G)
+        if starts:
+            batches.append(BatchSpec(name, starts, bridge.wish_from(batch["wish"])))
     return tuple(batches)
 
 
+def part_of(lot: PlanLot, wanted_g: float | None = None) -> LotStart:
+    """All of a lot, or the grams its order wants of it."""
+    wanted_g = lot.wanted_g if wanted_g is None else wanted_g
+    if wanted_g is None or wanted_g >= lot.start.weighed_mass_g:
+        return lot.start
+    return dataclasses.replace(lot.start, weighed_mass_g=wanted_g)
+
+
+def basis_of(country_rules: str) -> Basis:
+    """On which mass a label counts by the rules of a country."""
+    return Basis.US_COMMERCIAL if country_rules in US_RULES else Basis.EU_AGREED
+
+
 def ways_of(
-    settings: dict[str, str], machines: Sequence[PlanMachine], country_rules: str, changes: dict[str, Any]
+    settings: Mapping[str, str],
+    machines: Sequence[PlanMachine],
+    country_rules: str,
+    tables: Tables,
+    changes: Mapping[str, Any],
 ) -> MillWays:
-    """How this mill works: its settings and first machines by stage, with an order's changes."""
+    """How this mill works: the one place where its settings, machines and habits become figures.
+
+    The first machine of a stage counts, with the usual conditioner at the picker. What an extractor, a rack,
+    a bin or a setting vessel keeps is gathered by hand and goes on with the lot, so it is no loss there.
+    """
     uses: dict[str, MachineUse] = {}
     for machine in machines:
-        uses.setdefault(machine.stage, MachineUse(machine.name, machine.holdup_g))
+        held_g = 0.0 if machine.stage in GATHERED else machine.holdup_g
+        uses.setdefault(machine.stage, MachineUse(machine.name, held_g))
     ways = MillWays(
         room_rh_frac=float(settings["card_room_rh_frac"]),
-        label_basis=Basis.US_COMMERCIAL if country_rules in US_RULES else Basis.EU_AGREED,
+        label_basis=basis_of(country_rules),
         promise_quantile=float(settings["promise_quantile"]),
         machines=uses,
+        conditioner_frac_owf=tables.additives["conditioner/dose"].value / PERCENT,
+        conditioner_water_parts=tables.additives["conditioner/water_parts"].value,
     )
     return dataclasses.replace(ways, **changes)
+
+
+PERCENT = 100
 
 
 def _machines() -> tuple[PlanMachine, ...]:

@@ -94,7 +94,7 @@ class OneRun:
     """A run with what it should have given; `loss_frac` None while it runs or a dry weight lacks."""
 
     row: RunRow
-    tags: tuple[tuple[str, str], ...]  # lot, tag of the container it came out in
+    tags: tuple[tuple[str, str], ...]  # lot, tag of the container it came out in and is still in
     wastes: tuple[WasteRow, ...]
     cleaned_before: str
     confirmation: str
@@ -172,7 +172,11 @@ def one_run(code: str) -> OneRun:
     outs = [Part(lot, mass, dry) for lot, mass, dry in row.outs]
     return OneRun(
         row=row,
-        tags=tuple((out.lot.code, out.container.tag) for out in run.outputs.all() if out.container),
+        tags=tuple(
+            (out.lot.code, out.container.tag)
+            for out in run.outputs.all()
+            if out.container and out.container.lot_id == out.lot_id
+        ),
         wastes=tuple(WasteRow(w.kind, bridge.grams(w.mass_mg)) for w in run.wastes.all()),
         cleaned_before=run.cleaned_before,
         confirmation=run.confirmation,

@@ -7,12 +7,21 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from doffer.errors import TableError
-from doffer.mill.bridge import current_tables
+from doffer.mill.bridge import current_tables, own_figures_left_out
 from doffer.mill.models import TableOverride
 from doffer.tables.catalogue import TABLES
 from doffer.tables.loader import columns
 
-__all__ = ["Cell", "OwnFigure", "TableRow", "current_tables", "own_figures", "table_columns", "table_rows"]
+__all__ = [
+    "Cell",
+    "OwnFigure",
+    "TableRow",
+    "current_tables",
+    "own_figures",
+    "own_figures_left_out",
+    "table_columns",
+    "table_rows",
+]
 
 
 @dataclass(frozen=True, slots=True)
