@@ -105,7 +105,7 @@ MILL = read_card(DATA)
 IS_DEMO = MILL.get("kind") == "demo"
 SECRET_KEY = _secret_key(DATA)
 DEBUG = False
-ALLOWED_HOSTS = ["127.0.0.1", "localhost", "[::1]", "testserver"]
+ALLOWED_HOSTS = ["127.0.0.1", "localhost", "[::1]"]
 DATABASES = {"default": _database(None if IS_DEMO else os.environ.get("DOFFER_DATABASE_URL"), DATA)}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 INSTALLED_APPS = [

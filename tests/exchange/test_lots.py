@@ -330,3 +330,15 @@ def test_whatever_stands_in_a_line_it_is_understood_or_refused(lines):
         assert row.lot is None or (
             row.lot.net_mass_mg > 0 and row.lot.owner and row.lot.fibre in TABLES.fibres
         )
+
+
+def test_a_unit_in_a_column_of_its_own_counts():
+    shown = listed("lot,breed,weight,unit\nA1,Shetland,5.4,lb\nA2,Shetland,1234,g\nA3,Shetland,2.5,kg\n")
+    assert [row.lot.net_mass_mg for row in shown.rows] == [2_449_399, 1_234_000, 2_500_000]
+    assert not any("has no unit" in remark for row in shown.rows for remark in row.remarks)
+
+
+def test_a_unit_that_is_none_is_refused_with_what_to_write():
+    shown = listed("lot,breed,weight,unit\nA1,Shetland,5.4,stone\n")
+    assert shown.rows[0].lot is None
+    assert "write kg, g, lb or oz" in " ".join(shown.rows[0].sentences)

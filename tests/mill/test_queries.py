@@ -34,7 +34,7 @@ READINGS = [
     (list_lots, 3),
     (lambda: list_lots(search="wool white"), 3),
     (lambda: one_lot("L001"), 11),
-    (lambda: one_order("O203"), 12),
+    (lambda: one_order("O203"), 14),
     (list_orders, 1),
     (find_customers, 1),
     (lambda: one_customer("C03"), 5),

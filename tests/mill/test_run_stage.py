@@ -5,6 +5,7 @@ import uuid
 import pytest
 
 from doffer.errors import ConflictError, InputError, RefusedError
+from doffer.mill import bridge
 from doffer.mill.booking import QuestionError, Reading
 from doffer.mill.commands.holds import clear_hold, open_hold
 from doffer.mill.commands.intake import check_for_pests
@@ -19,9 +20,10 @@ from doffer.mill.commands.run_stage import (
     record_run,
 )
 from doffer.mill.commands.weigh import correct_weighing
-from doffer.mill.models import Lot, LotPart, Run
+from doffer.mill.models import Lot, LotPart, Run, RunInput
 from doffer.mill.queries.ancestry import ancestry
 from doffer.mill.queries.lots import one_lot
+from doffer.mill.queries.runs import expected_out, part_of
 
 pytestmark = pytest.mark.django_db
 WATER = 0.15
@@ -330,3 +332,52 @@ def test_a_corrected_weighing_corrects_the_parts_of_everything_made_from_it(wash
     for lot in (joined.outputs[0].lot, *(item.lot for item in roving.outputs)):
         parts = {part.lot: part.share_frac for part in one_lot(lot).parts}
         assert parts == {"L002": pytest.approx(0.6, abs=1e-5), "L001": pytest.approx(0.4, abs=1e-5)}
+
+
+def test_a_lot_that_did_not_go_in_whole_after_all_gets_its_rest_back(washed):
+    record_run(
+        washed.floor, RunFacts(stage="pick"), inputs=[into("L003", 2000)], outputs=[out(900, is_product=True)]
+    )
+    assert Lot.objects.get(code="L003").now_mass_mg == 0
+    went_in = RunInput.objects.get(lot__code="L003", run__stage="pick").weighing_id
+    correct_weighing(washed.office, went_in, reading=weighed(1000), reason="half of it stayed in the bag")
+    lot = Lot.objects.get(code="L003")
+    assert (lot.now_mass_mg, lot.now_dry_mg) == (1_150_000, 1_000_000)
+    assert lot.containers.count() == 1
+
+
+def test_correcting_a_wet_weighing_keeps_what_was_known_of_its_dry_fibre(washed):
+    wet = Reading(gross_g=5000, branch="wet")
+    record_run(
+        washed.floor,
+        RunFacts(stage="extract"),
+        inputs=[RunIn(lot="L002", reading=wet)],
+        outputs=[out(1900)],
+        confirmation="yes",
+    )
+    taken = RunInput.objects.get(lot__code="L002", run__stage="extract")
+    assert taken.dry_mg == 1_900_000
+    correct_weighing(
+        washed.office,
+        taken.weighing_id,
+        reading=Reading(gross_g=4800, branch="wet"),
+        reason="bucket on the scale",
+    )
+    taken.refresh_from_db()
+    assert (taken.mass_mg, taken.dry_mg) == (4_800_000, 1_900_000)
+
+
+def test_wet_fibre_of_unknown_dry_weight_is_planned_as_wet_and_not_as_clean(small_mill):
+    record_run(
+        small_mill.floor,
+        RunFacts(stage="wash"),
+        inputs=[RunIn(lot="L001", reading=Reading(gross_g=4000))],
+        outputs=[RunOut(reading=Reading(gross_g=8400, branch="wet"), form="scoured")],
+        confirmation="yes",
+    )
+    lot = Lot.objects.get(code="L001")
+    assert lot.now_dry_mg is None
+    start = bridge.lot_start_of(lot, [bridge.Origin(lot, 1.0)], small_mill.tables)
+    dry_g = start.weighed_mass_g / (1 + start.actual_regain_frac)
+    assert dry_g == pytest.approx(8400 / (1 + 2.5))  # water_after_wash of table plan_defaults
+    assert expected_out("extract", [part_of(one_lot("L001").row)]) is None

@@ -215,3 +215,10 @@ def test_the_answer_comes_while_typing(client, demo_mill, django_assert_max_num_
 @pytest.mark.parametrize("path", ["/orders/new/answer/", "/orders/new/owners/"])
 def test_parts_of_the_page_are_asked_for_by_sending_the_form(client, demo_mill, path):
     assert client.get(path).status_code == 405
+
+
+def test_a_lot_asks_what_it_can_become_with_its_owner_and_itself_chosen(client, demo_mill):
+    text = words(client.get("/orders/new/?lot=L040"))
+    assert 'name="lot_L040" value="yes" checked' in text
+    assert "Saltwhistle Croft" in text
+    assert "Safe to promise" in text

@@ -11,8 +11,9 @@ from doffer.fibre.kinds import find_kind
 from doffer.mill.queries.orders import one_order
 from doffer.mill.queries.plan_inputs import GATHERED, plan_inputs
 from doffer.office.new_order import look
-from doffer.office.order_spec import expected_fibre, plan_of_order, start_of_expected
+from doffer.office.order_spec import plan_of_order
 from doffer.planning.batch import plan_order
+from doffer.planning.expected import expected_fibre, start_of_expected
 from doffer.planning.spec import BatchSpec, OrderSpec, Wish
 
 THIN = "\u202f"

@@ -182,3 +182,9 @@ def test_yarn_that_is_made_stands_beside_what_is_still_to_make(client, demo_mill
     ]  # fmt: skip
     assert made.count("on hold") == 4
     assert 'still to make: <span class="nowrap">L006</span>.' in made
+
+
+def test_yarn_that_is_made_is_not_offered_as_fibre(client, demo_mill):
+    text = words(client.get("/orders/O202/wish/"))
+    assert 'name="lot_L006"' in text
+    assert 'name="lot_Y201"' not in text

@@ -124,11 +124,11 @@ def test_the_question_about_a_bag_speaks_the_owners_units(door, small_mill):
     pounds = text_of(
         door.post(f"/weigh-in/{small_mill.fern}/", bag(gross="94 lb", tare="0", fibre="huacaya"))
     )
-    assert "94 lb net, and bags here usually hold about" in pounds
-    asked = pounds[pounds.index("94 lb net") :]
+    assert "94.00 lb net, and bags here usually hold about" in pounds
+    asked = pounds[pounds.index("94.00 lb net") :]
     assert "lb" in asked[asked.index("about") :][:20]
     kilograms = text_of(door.post(f"/weigh-in/{small_mill.moss}/", bag(gross="42.5")))
-    assert re.search(r"42\.\d kg net, and bags here usually hold about [\d.]+ kg", kilograms)
+    assert re.search(r"42\.25 kg net, and bags here usually hold about [\d.]+ kg", kilograms)
 
 
 def test_a_wet_bag_is_no_mistake(door, small_mill):

@@ -13,6 +13,7 @@ from doffer.fibre.material import Constituent, Form
 from doffer.planning.batch import plan_order
 from doffer.planning.spec import BatchSpec, LotStart, MachineUse, MillWays, OrderSpec, Wish
 from doffer.tables.loader import Override, load_tables
+from doffer.working import Status
 
 TABLES = load_tables()
 HOLD_UPS = {"wash": 20, "pick": 40, "card": 60, "draw": 15, "spin": 64, "ply": 24, "skein": 4}
@@ -151,6 +152,8 @@ def test_doses_come_with_the_stages_and_cohesive_says_why():
     assert wash.doses[0].name == "nonionic detergent, low grease"
     assert "1 part product + 4 parts water" in pick.doses[0].words
     assert pick.doses[1].name == "cohesive"
+    fibre_g = by_stage["dry"].agreed.mean
+    assert pick.doses[1].words.startswith(f"{fibre_g * 0.01:.0f} g product (1 %)")
     assert pick.cautions[0].text
 
 
@@ -218,3 +221,25 @@ def test_quantiles_belong_to_the_figure_itself():
     plan = plan_one(HUACAYA, DK, ways(skirts=False, n_samples=8000))
     assert plan.finished.low < plan.finished.safe < plan.finished.mean < plan.finished.high
     assert np.isclose(plan.pieces.safe, plan.finished.safe // 100)
+
+
+def test_the_finished_weight_can_be_worked_out_again_from_its_working():
+    plan = plan_one(THREE, SOCK, ways(machines=machines(HOLD_UPS), n_samples=500))
+    dry, regain = (term.value for term in plan.finished_working.inputs)
+    assert dry * (1 + regain) == pytest.approx(plan.finished_working.result.value)
+    assert plan.finished_working.result.value == plan.finished.mean
+
+
+def test_a_stage_opens_into_the_row_its_loss_comes_from():
+    own = TABLES.override([Override("stage_losses", "card/alpaca", "dry_loss_mode_pct", "10")])
+    plan = plan_one(HUACAYA, DK, ways(skirts=False, n_samples=200), own)
+    card = next(stage for stage in plan.stages if stage.stage == "card").working[0]
+    (row,) = card.parts
+    assert [term.value for term in row.inputs] == pytest.approx([0.05, 0.10, 0.22])
+    assert (card.status, row.status) == (Status.OWN, Status.OWN)
+    assert row.source
+
+
+def test_a_mill_that_says_of_no_machine_what_it_keeps_is_warned():
+    said = " ".join(plan_one(HUACAYA, DK, ways(skirts=False, n_samples=200)).warnings)
+    assert "No machine of this mill says what it keeps" in said

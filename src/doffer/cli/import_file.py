@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
 def _beside(owner: str) -> Beside:
     from doffer.exchange.desk import Beside
     from doffer.mill import clock
-    from doffer.mill.queries import customers, house
+    from doffer.mill.queries import customers, house, known
     from doffer.mill.queries.tables import current_tables
 
     made = {row.key: row.value for row in house.settings()}
@@ -70,8 +70,8 @@ def _beside(owner: str) -> Beside:
         tables=current_tables(),
         today=clock.today(),
         owner=owner,
-        owners={row.name: row.code for row in all_pages(customers.find_customers)},
-        taken_tags=frozenset(_codes()),
+        owners=known.owner_names(),
+        taken_tags=known.lot_numbers(),
         units=units,
     )
 
@@ -85,14 +85,6 @@ def all_pages(query: Any, **words: Any) -> Iterator[Any]:
         after = page.next_after
         if after is None:
             return
-
-
-def _codes() -> Iterator[str]:
-    from doffer.mill.queries.lots import list_lots
-
-    for standing in ("all", "archived"):
-        for row in all_pages(list_lots, standing=standing):
-            yield row.code
 
 
 def _keep(args: argparse.Namespace, preview: ImportPreview) -> tuple[Any, ...]:

@@ -144,7 +144,7 @@ def _spec(args: argparse.Namespace, ways: MillWays, tables: Tables) -> OrderSpec
 def _start(typed: str, mass_g: float, form: str, lot: str, tables: Tables) -> LotStart:
     """A lot from what is usual for its breed, else for its fibre."""
     from doffer.fibre.kinds import find_kind
-    from doffer.office.order_spec import expected_fibre, start_of_expected
+    from doffer.planning.expected import expected_fibre, start_of_expected
 
     told = expected_fibre(find_kind(tables, typed), lot=lot, form=form, mass_g=mass_g)
     return start_of_expected(told, tables)

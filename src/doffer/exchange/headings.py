@@ -45,6 +45,7 @@ SPELLINGS = {
         weight; wt; mass; kilos; pounds; kg; g; grams; lb; lbs; oz; amount; quantity; gewicht; raw weight;
         incoming weight
     """,
+    "mass_unit": "mass unit; unit; units; uom; weight unit; weight units; lb or kg; kg or lb; einheit",
     "rh": "rh; humidity; room humidity; rh at weighing; relative humidity; room rh",
     "micron": """
         micron; microns; mic; micron mean; mean micron; average micron; afd; mfd; fineness;

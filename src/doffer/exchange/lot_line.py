@@ -9,7 +9,7 @@ from datetime import date
 from doffer.errors import NotFoundError
 from doffer.exchange.dates import is_day_number, parse_date
 from doffer.exchange.desk import MOST_SIGNS, Desk, clean
-from doffer.exchange.headings import LB_AND_OZ, plain
+from doffer.exchange.headings import LB_AND_OZ, UNIT_WORDS, UNITS_OF, plain
 from doffer.exchange.numbers import Cell, Habits, is_blank
 from doffer.exchange.quantities import (
     parse_length_mm,
@@ -169,7 +169,7 @@ def _breed_typed(desk: Desk, kind: Kind) -> str:
 
 def _mass_mg(desk: Desk, name: str) -> int | None:
     """A weight in whole milligrams, with remarks on what was assumed."""
-    heading_unit = desk.unit(name)
+    heading_unit = desk.unit(name) or _line_unit(desk)
     unit = "" if heading_unit == LB_AND_OZ else heading_unit or desk.beside.mass_unit
     read = desk.take(name, read_mass, unit=unit)
     if read is None:
@@ -183,9 +183,19 @@ def _mass_mg(desk: Desk, name: str) -> int | None:
     return round(read.mass_g * MG_PER_G)
 
 
+def _line_unit(desk: Desk) -> str:
+    """The unit that stands in a column of its own ("lb" beside 5,4), or nothing."""
+    said = plain(desk.text("mass_unit"))
+    return UNIT_WORDS.get(said, "") if UNIT_WORDS.get(said) in UNITS_OF["weight"] else ""
+
+
 def _masses(desk: Desk) -> tuple[int | None, int | None, int | None]:
     """Gross, tare and net [mg] that agree with each other."""
     before = len(desk.sentences)
+    if desk.has("mass_unit") and not _line_unit(desk):
+        desk.sentences.append(
+            f"{desk.heading('mass_unit')} is “{desk.text('mass_unit')}”; write kg, g, lb or oz."
+        )
     gross, tare, net = (_mass_mg(desk, name) for name in ("gross", "tare", "net"))
     if len(desk.sentences) > before:
         return None, None, None

@@ -15,6 +15,7 @@ from doffer.mill.tags import read_tag
 from doffer.mill.write import serialise
 from doffer.people.models import Device, Person
 
+WHOLE_LOT_FRAC = 0.93  # water comes and goes between two weighings: from here on a lot went in whole
 CLOCK_SLACK = timedelta(minutes=10)  # a tablet's clock may run a little ahead of the mill's
 
 

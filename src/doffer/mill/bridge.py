@@ -15,6 +15,7 @@ from doffer.fibre.moisture import Branch as AirBranch
 from doffer.fibre.moisture import equilibrium_regain_frac
 from doffer.fibre.weighing import constituent
 from doffer.mill.models import Lot, LotPart, TableOverride
+from doffer.mill.models.lots import Place
 from doffer.mill.models.weighings import Branch
 from doffer.planning.spec import LotStart, Wish
 from doffer.tables.loader import Override, Tables, load_tables
@@ -160,6 +161,12 @@ def constituent_of(lot: Lot, tables: Tables) -> Constituent:
     )
 
 
+def _water_left_frac(lot: Lot, tables: Tables) -> float:
+    """Water over dry fibre in a lot weighed wet whose dry weight nobody knows yet, by where it stands."""
+    row = "water_after_wash" if lot.place in (Place.WASH, Place.DYE) else "water_after_extract"
+    return tables.plan_defaults[row].value
+
+
 def lot_start_of(lot: Lot, origins: Sequence[Origin], tables: Tables) -> LotStart:
     """A lot as it lies there, for the planner; wet fibre is taken at the dry mass that was known before."""
     kind = tables.breeds.get(lot.breed) or tables.fibres[lot.fibre]
@@ -168,6 +175,8 @@ def lot_start_of(lot: Lot, origins: Sequence[Origin], tables: Tables) -> LotStar
         regain_frac = tables.fibres[lot.fibre].regain65_pct / 100
         if lot.now_form not in RAW_FORMS and lot.now_dry_mg:
             mass_g = grams(lot.now_dry_mg) * (1 + regain_frac)
+        elif lot.now_form not in RAW_FORMS and lot.now_mass_mg:
+            mass_g *= (1 + regain_frac) / (1 + _water_left_frac(lot, tables))
     finish_g = 0.0
     if lot.now_form not in RAW_FORMS and lot.now_dry_mg is not None:
         finish_g = max(0.0, mass_g - grams(lot.now_dry_mg) * (1 + regain_frac))

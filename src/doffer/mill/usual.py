@@ -1,4 +1,4 @@
-"""What is usual at the door of this mill, so that a weight ten times as large is asked about."""
+"""What is usual at the door of this mill, so that a weight far larger or smaller is asked about."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ BAGS_LOOKED_AT = 60
 FEWEST_BAGS = 5  # below this many a mill has no habit yet
 USUAL_BAG_G = 3_000.0  # common practice: a fleece with its bag; counts until the mill has its own habit
 G_PER_LB = 453.59237  # by definition
-TIMES_USUAL = 10  # a slipped decimal point is ten times too much
+TIMES_USUAL = 5  # a slipped decimal point is ten times too much, and bags differ by a factor of two
 
 
 def usual_bag_g() -> float:
@@ -24,12 +24,12 @@ def usual_bag_g() -> float:
 
 
 def say_mass(mass_g: float, units: str) -> str:
-    """A weight in a sentence of two or three figures, in kilograms or pounds."""
-    return f"{mass_g / G_PER_LB:.3g} lb" if units == "us" else f"{mass_g / 1000:.3g} kg"
+    """A weight in a sentence, in kilograms or pounds."""
+    return f"{mass_g / G_PER_LB:.2f} lb" if units == "us" else f"{mass_g / 1000:.2f} kg"
 
 
 def ask_about_bag(net_g: float, confirmation: str, *, units: str = "metric") -> None:
-    """A bag ten times the usual is asked about until somebody says that it is right; in the owner's units.
+    """A bag far from the usual is asked about until somebody says that it is right; in the owner's units.
 
     Raises
     ------

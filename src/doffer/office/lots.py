@@ -84,7 +84,7 @@ def list_page(request: HttpRequest) -> HttpResponse:
         "next_page": asked.address(after=found.next_after) if found.next_after else "",
         "stands": mill_places(),
         "stand_names": dict(mill_places()),
-        "owner_options": [(row.code, f"{row.name} ({row.code})") for row in customers.find_customers().rows],
+        "owner_options": [(code, f"{name} ({code})") for code, name in customers.owner_choices()],
         "fibres": [(key, row.name) for key, row in current_tables().fibres.items()],
         "standings": STANDINGS,
         "tufts": {lot.code: _tuft(lot) for lot in found.rows},

@@ -17,7 +17,7 @@ from doffer.errors import DofferError
 from doffer.mill.commands.counter import FirstPlan, NewOwner, take_at_counter
 from doffer.mill.commands.orders import MILL_FIBRE, OWN_FIBRE, OrderFacts, OrderLotFacts
 from doffer.mill.queries.customers import CustomerRow, find_customers
-from doffer.mill.queries.lots import LotRow
+from doffer.mill.queries.lots import LotRow, one_lot
 from doffer.mill.queries.own_stock import own_stock, unpromised_lots
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
 from doffer.office.asked import acting, fresh_key, speak, units_of
@@ -79,7 +79,7 @@ class Counter:
 def page(request: HttpRequest) -> HttpResponse:
     """The form; POST works it out, or takes the order when that button was pressed."""
     require(acting(request), Right.ORDERS)
-    data = request.POST if request.method == "POST" else request.GET
+    data = request.POST if request.method == "POST" else _first_words(request.GET)
     counter = look(data, units_of(request))
     if request.method == "POST" and data.get("act") == "take":
         code = _take(request, counter)
@@ -87,6 +87,22 @@ def page(request: HttpRequest) -> HttpResponse:
             return redirect("order", code=code)
     status = 422 if request.method == "POST" and counter.typed.errors else 200
     return render(request, "office/new_order.html", _context(request, data, counter), status=status)
+
+
+def _first_words(asked: QueryDict) -> QueryDict:
+    """What the form begins with: `?lot=L007` brings the lot's owner, their units, and the lot ticked."""
+    code = asked.get("lot", "").upper()
+    if not code:
+        return asked
+    lot = one_lot(code)
+    if lot.is_own:
+        return asked  # the mill's own fibre is chosen among its stock
+    data = asked.copy()
+    data["owner"], data["owner_code"], data["speak"] = lot.row.owner_name, lot.row.owner, lot.owner_units
+    data[f"lot_{code}"] = "yes"
+    for name, word in USUAL.items():
+        data.setdefault(name, word)
+    return data
 
 
 @require_POST

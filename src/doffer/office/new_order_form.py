@@ -12,18 +12,10 @@ from doffer.fibre.count import from_tex
 from doffer.fibre.kinds import find_kind
 from doffer.mill.queries.lots import LotRow
 from doffer.mill.queries.plan_inputs import PlanInputs, part_of
-from doffer.office.order_spec import (
-    BatchWish,
-    Expected,
-    OrderWish,
-    Planned,
-    expected_fibre,
-    same_kind_notes,
-    shares_typed,
-    start_of_expected,
-)
+from doffer.office.order_spec import BatchWish, OrderWish, Planned, same_kind_notes, shares_typed
 from doffer.office.readings import MASS_UNIT, Typed
 from doffer.planning.batch import plan_order
+from doffer.planning.expected import Expected, expected_fibre, start_of_expected
 from doffer.planning.spec import MAX_PLIES, MIN_PLIES, BatchSpec, LotStart, MillWays, OrderSpec, Wish
 from doffer.tables.loader import Tables
 

@@ -11,31 +11,14 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from doffer.errors import DofferError, InputError
-from doffer.fibre.kinds import Kind
-from doffer.fibre.material import Constituent, Form
 from doffer.mill.queries.orders import OneOrder
 from doffer.mill.queries.plan_inputs import LEAST_MASS_G, PlanInputs, part_of
 from doffer.planning.batch import plan_order
+from doffer.planning.expected import Expected, start_of_expected
 from doffer.planning.order_plan import OrderPlan
 from doffer.planning.plan_json import from_plain, to_plain
 from doffer.planning.spec import BatchSpec, LotStart, OrderSpec, Wish
 from doffer.tables.loader import Tables
-
-
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """Fibre that is announced but not weighed in yet, as the owner told it."""
-
-    lot: str
-    words: str
-    fibre: str
-    yields_as: str
-    form: str
-    mass_g: float
-    diameter_um: float
-    diameter_cv_frac: float
-    staple_mm: float
-    staple_cv_frac: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,47 +65,6 @@ def wish_data(wish: OrderWish) -> dict[str, Any]:
     """The wish as plain JSON, for `OrderFacts.spec`."""
     data: dict[str, Any] = to_plain(wish)
     return data
-
-
-def expected_fibre(
-    kind: Kind,
-    *,
-    lot: str,
-    form: str,
-    mass_g: float,
-    diameter_um: float | None = None,
-    staple_mm: float | None = None,
-) -> Expected:
-    """Fibre told on the telephone: what is not known is usual for its breed, else for its fibre."""
-    breed, row = kind.breed, kind.fibre
-    usual_um = breed.diameter_um if breed else row.diameter_um
-    cv_frac = breed.diameter_sd_um / breed.diameter_um if breed else row.diameter_cv_pct / 100
-    return Expected(
-        lot=lot,
-        words=breed.name if breed else row.name,
-        fibre=row.fibre,
-        yields_as=breed.yields_as if breed else row.yields_as,
-        form=form,
-        mass_g=mass_g,
-        diameter_um=diameter_um or usual_um,
-        diameter_cv_frac=cv_frac,
-        staple_mm=float(staple_mm or (breed.staple_mm if breed else row.staple_mm)),
-        staple_cv_frac=row.staple_cv_pct / 100,
-    )
-
-
-def start_of_expected(told: Expected, tables: Tables) -> LotStart:
-    """Announced fibre as the planner reads it; clean fibre is taken at the standard atmosphere."""
-    part = Constituent(
-        lot=told.lot,
-        fibre=told.fibre,
-        diameter_um=told.diameter_um,
-        diameter_cv_frac=told.diameter_cv_frac,
-        staple_mm=told.staple_mm,
-        staple_cv_frac=told.staple_cv_frac,
-    )
-    regain = tables.fibres[told.fibre].regain65_pct / 100
-    return LotStart(part, Form(told.form), told.mass_g, regain, told.yields_as)
 
 
 def plan_of_order(order: OneOrder, inputs: PlanInputs) -> Planned:

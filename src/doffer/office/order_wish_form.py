@@ -10,9 +10,10 @@ from doffer.mill.queries.lots import LotRow
 from doffer.mill.queries.orders import OneOrder
 from doffer.mill.queries.own_stock import own_stock, unpromised_lots
 from doffer.office.new_order_form import PERCENT, SHARE, STOCK, USUAL
-from doffer.office.order_spec import BatchWish, Expected, OrderWish
+from doffer.office.order_spec import BatchWish, OrderWish
 from doffer.office.plan_view import wish_words
 from doffer.pictures.wording import G_PER_OZ, YD_PER_LB_TEX, say
+from doffer.planning.expected import Expected
 from doffer.planning.spec import Wish
 from doffer.tables.loader import Tables
 

@@ -75,7 +75,9 @@ def start(request: HttpRequest) -> HttpResponse:
         "here": "records",
         "errors": errors,
         "typed": request.POST,
-        "chosen": request.POST.getlist("machines"),
+        "chosen": request.POST.getlist("machines")
+        if request.method == "POST"
+        else list(load_tables().machine_kinds),
         "unit_cards": UNIT_CARDS,
         "rule_cards": RULE_CARDS,
         "kinds": [(row.machine_kind, row.name, row.stage) for row in load_tables().machine_kinds.values()],

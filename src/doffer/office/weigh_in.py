@@ -283,7 +283,7 @@ def _door_page(request: HttpRequest, code: str, typed: Typed, *, status: int = 2
         "typed": typed,
         "system": lot.owner_units,
         "tuft": tuft_icon(lot.row.code, fibre_hex(*(lot.row.lab or (None, None, None)))),
-        "first": next((w for w in reversed(lot.weighings) if w.moment == "intake"), None),
+        "first": next((w for w in lot.weighings if w.moment == "intake" and w.corrected_by is None), None),
         "skirted": next((w for w in lot.weighings if w.moment == "skirted"), None),
         "holds": [hold for hold in lot.holds if hold.cleared_at is None],
         "sights": tuple(sight[:3] for sight in SIGHTS),

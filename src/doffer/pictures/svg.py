@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import struct
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from typing import Final
 
@@ -127,16 +127,34 @@ def polygon_area(points: Sequence[Point]) -> float:
     return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(points, shifted, strict=True))) / 2
 
 
-def smooth_closed(points: Sequence[Point]) -> str:
-    """Path data of a closed smooth line through the points."""
+def _bends(points: Sequence[Point]) -> Iterator[tuple[Point, Point, Point, Point]]:
+    """The cubic curves of a closed smooth line: start, two handles, end."""
     count = len(points)
-    data = [f"M{near(points[0][0])} {near(points[0][1])}"]
     for i in range(count):
         before, here, there, after = (points[(i + k) % count] for k in (-1, 0, 1, 2))
         c1 = (here[0] + (there[0] - before[0]) * KAPPA, here[1] + (there[1] - before[1]) * KAPPA)
         c2 = (there[0] - (after[0] - here[0]) * KAPPA, there[1] - (after[1] - here[1]) * KAPPA)
-        data.append("C" + " ".join(f"{near(x)} {near(y)}" for x, y in (c1, c2, there)))
+        yield here, c1, c2, there
+
+
+def smooth_closed(points: Sequence[Point]) -> str:
+    """Path data of a closed smooth line through the points."""
+    data = [f"M{near(points[0][0])} {near(points[0][1])}"]
+    data += ["C" + " ".join(f"{near(x)} {near(y)}" for x, y in bend[1:]) for bend in _bends(points)]
     return "".join(data) + "Z"
+
+
+def smooth_area(points: Sequence[Point]) -> float:
+    """Area inside the smooth line through the points: ``1/2 sum (x dy - y dx)`` along its curves, exactly."""
+    twice = 0.0
+    for bend in _bends(points):
+        for i, j, weight in CUBIC_AREA:
+            twice += weight * (bend[i][0] * bend[j][1] - bend[j][0] * bend[i][1])
+    return abs(twice) / 2
+
+
+# The integral of x dy - y dx along a cubic curve, as a sum over pairs of its points (from its definition).
+CUBIC_AREA = ((0, 1, 0.6), (0, 2, 0.3), (0, 3, 0.1), (1, 2, 0.3), (1, 3, 0.3), (2, 3, 0.6))
 
 
 def wave(x: float, y: float, length: float, *, rise: float, half: float) -> str:

@@ -31,7 +31,7 @@ class Tuft:
 
 
 def outline(seed: str, area: float) -> list[Point]:
-    """Points of the edge around (0, 0); the smooth line through them encloses `area` within one percent."""
+    """Points of the edge around (0, 0); the smooth line through them encloses `area`, up to rounding."""
     chance = svg.steady_numbers(seed, 2 * len(LOBES))
     points: list[Point] = []
     for i in range(CORNERS):
@@ -44,7 +44,7 @@ def outline(seed: str, area: float) -> list[Point]:
                 * math.cos(waves * angle + 2 * math.pi * chance[2 * k + 1])
             )
         points.append((SQUASH * radius * math.cos(angle), radius * math.sin(angle)))
-    scale = math.sqrt(area / svg.polygon_area(points))
+    scale = math.sqrt(area / svg.smooth_area(points))
     return [(x * scale, y * scale) for x, y in points]
 
 

@@ -89,7 +89,7 @@ def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.rand
         finished=finished,
         finished_shares_only=spread(free_g, promise_quantile=ways.promise_quantile),
         fixed_mass_g=sum(step.settings.held_dry_mass_g for step in ready.route) * (1 + ready.agreed_frac),
-        finished_working=finished_working(batch, ready.route, results, finished, ready.agreed_frac),
+        finished_working=finished_working(batch, ready.route, results, finished),
         length_m=length,
         length_working=length_working,
         pieces=pieces_plan(batch.wish, finished),

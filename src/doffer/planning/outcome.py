@@ -45,16 +45,21 @@ def dry_by_fibre_g(material: Material) -> dict[str, float]:
 
 
 def finished_working(
-    batch: BatchSpec, route: Route, results: Mapping[str, StageResult], finished: Spread, agreed_frac: float
+    batch: BatchSpec, route: Route, results: Mapping[str, StageResult], finished: Spread
 ) -> Working:
     """How the finished weight came about; opens into every stage."""
-    last = results[route[-1].name]
+    dry_g = float(results[route[-1].name].material.total_dry_mass_g.mean())
     return Working(
         title=f"Finished weight of {batch.name}",
         formula="oven-dry fibre after the last stage × (1 + agreed regain); mean and range over the samples",
         inputs=(
-            Term("oven-dry fibre after the last stage", float(last.material.total_dry_mass_g.mean()), "g"),
-            Term("agreed regain of the blend", agreed_frac, "frac"),
+            Term("oven-dry fibre after the last stage", dry_g, "g"),
+            Term(
+                "agreed regain of what comes out",
+                finished.mean / dry_g - 1 if dry_g > 0 else 0.0,
+                "frac",
+                "of each fibre by its oven-dry share",
+            ),
         ),
         result=Term("finished weight", finished.mean, "g"),
         source="stage by stage below; yields and losses from the tables, or the mill's own",
@@ -177,6 +182,11 @@ def warnings(
         said.append(
             f"The machines keep about {held / dry * 100:.0f} % of so small a lot; "
             "join it with other fibre of the same owner, or say so in the quote."
+        )
+    if held == 0:
+        said.append(
+            "No machine of this mill says what it keeps of a lot, so nothing is taken off for it: "
+            "a small lot will give less than this."
         )
     if finished.mean < batch.wish.piece_mass_g:
         said.append(f"This gives less than one piece of {batch.wish.piece_mass_g:g} g.")

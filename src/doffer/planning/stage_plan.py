@@ -15,6 +15,7 @@ from doffer.planning.spread import Spread, spreads
 from doffer.process.doses import cohesive, conditioner, scour
 from doffer.process.stage import StageResult
 from doffer.tables.loader import Tables
+from doffer.working import Term, Working
 
 
 def stage_plans(
@@ -91,7 +92,7 @@ def _doses(step: Step, fed: Material, ways: MillWays, tables: Tables) -> tuple[D
     if step.stage == "wash":
         return (_scour_dose(fed, tables),)
     if step.stage == "pick":
-        return (*_conditioner_dose(step, fed, ways, tables), _cohesive_advice(fed, tables))
+        return (*_conditioner_dose(step, fed, ways, tables), _cohesive_advice(fed, ways, tables))
     return ()
 
 
@@ -133,16 +134,29 @@ def _conditioner_dose(step: Step, fed: Material, ways: MillWays, tables: Tables)
     )
     words = (
         f"{dose.product_mass_g:.0f} g product + {dose.water_mass_g:.0f} g water = {dose.spray_mass_g:.0f} g "
-        f"({dose.words}); {each} g on each of {ways.n_layers} layers"
+        f"({dose.words}); {each} g on each of {ways.n_layers} rounds, a round being one layer of every lot"
     )
     return (DosePlan("conditioner", words, dose.working),)
 
 
-def _cohesive_advice(fed: Material, tables: Tables) -> DosePlan:
-    """Cohesive, or why none."""
+def _cohesive_advice(fed: Material, ways: MillWays, tables: Tables) -> DosePlan:
+    """Cohesive in grams, or why none."""
     advice = cohesive(fed.constituents, list(fed.shares.mean(axis=1)), tables)
-    dose = tables.additives["cohesive/dose"]
-    words = (
-        f"{dose.value:g} % on the weight of fibre: {advice.why}" if advice.applies else f"none: {advice.why}"
+    if not advice.applies:
+        return DosePlan("cohesive", f"none: {advice.why}")
+    row = tables.additives["cohesive/dose"]
+    fibre_g = float(agreed_samples_g(fed, tables, ways.label_basis).mean())
+    product_g = fibre_g * row.value / 100
+    working = Working(
+        title="Cohesive",
+        formula="product = fibre × dose",
+        inputs=(
+            Term("fibre, conditioned", fibre_g, "g"),
+            Term("dose", row.value / 100, "frac", "on the weight of fibre"),
+        ),
+        result=Term("product", product_g, "g"),
+        source=tables.sources[row.source].title,
+        status=row.status,
+        note=row.note,
     )
-    return DosePlan("cohesive", words)
+    return DosePlan("cohesive", f"{product_g:.0f} g product ({row.value:g} %): {advice.why}", working)

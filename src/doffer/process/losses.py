@@ -16,7 +16,8 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.tables.loader import Tables
-from doffer.working import Status
+from doffer.tables.rows import StageLoss
+from doffer.working import Status, Term, Working
 
 LossFracs = Mapping[str, Floats]
 """Share lost [frac] by fibre key, each of shape (n,) or (1,)."""
@@ -47,13 +48,34 @@ class Lost:
     held_mass_g: Floats
 
 
+def range_working(tables: Tables, *, stage: str, fibre: str) -> Working | None:
+    """Where the share lost of one fibre comes from, or None where a stage loses none of it."""
+    kind = tables.fibres[fibre]
+    row = _row(tables, stage=stage, fibre=fibre)
+    if row is None:
+        return None
+    span = loss_range(tables, stage=stage, fibre=fibre)
+    return Working(
+        title=f"Share of {kind.name} lost ({stage})",
+        formula="(low + most likely + high) ÷ 3; a plan draws from the triangle between them",
+        inputs=(
+            Term("low", span.low_frac, "frac"),
+            Term("most likely", span.mode_frac, "frac"),
+            Term("high", span.high_frac, "frac"),
+        ),
+        result=Term("share lost, oven-dry", span.mean_frac, "frac"),
+        source=tables.sources[row.source].title,
+        status=row.status,
+        note=row.note,
+    )
+
+
 NO_RANGE = LossRange(0.0, 0.0, 0.0, "", Status.PRACTICE)
 
 
 def loss_range(tables: Tables, *, stage: str, fibre: str) -> LossRange:
     """Range of the share lost at a stage: the fibre's own row, else the row for any fibre, else no loss."""
-    kind = tables.fibres[fibre]
-    row = tables.stage_losses.get(f"{stage}/{kind.losses_as}") or tables.stage_losses.get(f"{stage}/any")
+    row = _row(tables, stage=stage, fibre=fibre)
     if row is None:
         return NO_RANGE
     low, mode, high = row.dry_loss_low_pct, row.dry_loss_mode_pct, row.dry_loss_high_pct
@@ -64,6 +86,12 @@ def loss_range(tables: Tables, *, stage: str, fibre: str) -> LossRange:
         source=row.source,
         status=row.status,
     )
+
+
+def _row(tables: Tables, *, stage: str, fibre: str) -> StageLoss | None:
+    """The fibre's own row of table stage_losses, else the row for any fibre."""
+    own = f"{stage}/{tables.fibres[fibre].losses_as}"
+    return tables.stage_losses.get(own) or tables.stage_losses.get(f"{stage}/any")
 
 
 def expected_loss_fracs(tables: Tables, *, stage: str, fibres: Iterable[str]) -> dict[str, Floats]:

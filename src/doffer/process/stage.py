@@ -8,7 +8,7 @@ in the machine.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
@@ -16,7 +16,7 @@ import numpy as np
 
 from doffer.fibre.arrays import Floats
 from doffer.fibre.material import Form, Material
-from doffer.process.losses import LossFracs, lose
+from doffer.process.losses import LossFracs, lose, range_working
 from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
 
@@ -105,7 +105,6 @@ class StageResult:
     losses: tuple[Loss, ...]
     working: tuple[Working, ...] = ()
     cautions: tuple[Caution, ...] = ()
-    notes: tuple[str, ...] = field(default=())
 
 
 class Stage(Protocol):
@@ -153,7 +152,7 @@ def run_through(
         stage=stage,
         material=out,
         losses=tuple(stream for stream in streams if float(stream.mass_g.max()) > 0),
-        working=(loss_working(stage, material, out, settings, share),),
+        working=(loss_working(stage, material, out, settings, share, tables),),
         cautions=cautions_for(tables, stage=stage),
     )
 
@@ -178,23 +177,33 @@ NO_LOSS: Floats = np.zeros(1)
 
 
 def loss_working(
-    stage: str, before: Material, after: Material, settings: StageSettings, share_frac: Floats
+    stage: str,
+    before: Material,
+    after: Material,
+    settings: StageSettings,
+    share_frac: Floats,
+    tables: Tables,
 ) -> Working:
-    """How the oven-dry fibre after a stage came about, in mean values."""
+    """How the oven-dry fibre after a stage came about, in mean values; opens into the share of each fibre."""
     fibre_in = float(before.total_dry_mass_g.mean())
     lost_frac = float((share_frac * before.dry_mass_g).sum(axis=0).mean()) / fibre_in if fibre_in > 0 else 0.0
+    fibres = dict.fromkeys(part.fibre for part in before.constituents)
+    shares = (range_working(tables, stage=stage, fibre=fibre) for fibre in fibres)
+    parts = tuple(share for share in shares if share is not None)
+    statuses = {part.status for part in parts}
+    trips = "" if settings.passes == 1 else f", over {settings.passes} passes"
     return Working(
         title=f"Fibre after {stage}",
         formula="fibre out = fibre in × (1 − share lost) − left in the machine, all oven-dry",
         inputs=(
             Term("fibre in", fibre_in, "g"),
-            Term("share lost", lost_frac, "frac", "mean over the fibres in it"),
-            Term("passes", settings.passes),
+            Term("share lost", lost_frac, "frac", f"mean over the samples{trips}"),
             Term("left in the machine", settings.held_dry_mass_g, "g"),
         ),
         result=Term("fibre out", float(after.total_dry_mass_g.mean()), "g"),
-        source="mass balance; loss shares from table stage_losses, grams from the machine's record",
-        status=Status.PRACTICE,
+        source="mass balance; shares from the table below, grams from the machine's record",
+        status=Status.COMPUTED if not statuses else statuses.pop() if len(statuses) == 1 else Status.PRACTICE,
+        parts=parts,
     )
 
 

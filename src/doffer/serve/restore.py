@@ -112,7 +112,7 @@ def _unpacked(source: Path, temporary: Path) -> tuple[Path, dict[str, Any], Path
             f"{source.name} is not a backup of a mill", ("it has no manifest",), "Use another file"
         )
     manifest = json.loads(note.read_text(encoding="utf-8"))
-    return inside / str(manifest["database"]["name"]), manifest, inside / "media"
+    return inside / Path(str(manifest["database"]["name"])).name, manifest, inside / "media"
 
 
 def _require_tame(pack: zipfile.ZipFile) -> None:

@@ -10,6 +10,7 @@ from doffer.errors import ConflictError, InputError, NotFoundError
 from doffer.fibre.material import Form
 from doffer.mill import bridge, clock, house
 from doffer.mill.booking import (
+    WHOLE_LOT_FRAC,
     QuestionError,
     announce,
     book_weighing,
@@ -53,8 +54,6 @@ from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
 
-# a lot counts as taken whole when this much of it went in: between a dry and a damp day mass moves so far
-WHOLE_LOT_FRAC = 0.93
 MORE_THAN_THERE_FRAC = 1.10  # above this share of what the lot weighed last, it is asked about
 
 

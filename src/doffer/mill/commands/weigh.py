@@ -8,7 +8,16 @@ from datetime import datetime
 
 from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError
 from doffer.mill import bridge, chain
-from doffer.mill.booking import Reading, announce, book_weighing, container_of, lot_of, put_into, stands_as
+from doffer.mill.booking import (
+    WHOLE_LOT_FRAC,
+    Reading,
+    announce,
+    book_weighing,
+    container_of,
+    lot_of,
+    put_into,
+    stands_as,
+)
 from doffer.mill.composition import share_again
 from doffer.mill.models import Lot, RunInput, RunOutput, Weighing
 from doffer.mill.models.weighings import Moment
@@ -145,15 +154,17 @@ def correct_weighing(
             run=old.run,
             corrects=old,
         )
-        _follow(lot, old, new)
+        _follow(person, lot, old, new)
         announce(person, "lot", lot.code, f"corrected a weighing: {reason}")
         return _weighed(new)
 
 
-def _follow(lot: Lot, old: Weighing, new: Weighing) -> None:
+def _follow(person: Person, lot: Lot, old: Weighing, new: Weighing) -> None:
     """What rested on the old weighing rests on the new: its run's side, and how the lot stands now."""
+    # a wet weighing says nothing about dry fibre: what was known of it before stays
+    dry = {} if new.dry_mg is None else {"dry_mg": new.dry_mg}
     for side in (RunInput, RunOutput):
-        side.objects.filter(weighing=old).update(weighing=new, mass_mg=new.net_mg, dry_mg=new.dry_mg)
+        side.objects.filter(weighing=old).update(weighing=new, mass_mg=new.net_mg, **dry)
     if new.run is not None and old.moment == Moment.IN:
         share_again(new.run)
     later = Weighing.objects.filter(lot=lot, pk__gt=old.pk).exclude(pk=new.pk).exclude(moment=Moment.WASTE)
@@ -167,3 +178,30 @@ def _follow(lot: Lot, old: Weighing, new: Weighing) -> None:
             lot.now_dry_mg = min(rest_mg, round(lot.now_dry_mg * rest_mg / lot.now_mass_mg))
         lot.now_mass_mg = rest_mg
         lot.save(update_fields=["now_mass_mg", "now_dry_mg"])
+    else:
+        _leave_rest(person, lot, old, new)
+
+
+def _leave_rest(person: Person, lot: Lot, old: Weighing, new: Weighing) -> None:
+    """A lot was taken to go in whole by a weighing that was wrong: what did not go in still stands there.
+
+    Only where the weighing itself said that it went in whole; "nothing stays" said in words stays said.
+    """
+    before = (
+        Weighing.objects.filter(lot=lot, pk__lt=old.pk, corrected_by=None)
+        .exclude(moment=Moment.WASTE)
+        .select_related("container")
+        .order_by("-pk")
+        .first()
+    )
+    if before is None or before.moment == Moment.IN or not before.net_mg:
+        return
+    whole_mg = WHOLE_LOT_FRAC * before.net_mg
+    if old.net_mg < whole_mg or new.net_mg >= whole_mg:
+        return
+    lot.now_mass_mg = before.net_mg - new.net_mg
+    if before.dry_mg is not None:
+        lot.now_dry_mg = round(before.dry_mg * lot.now_mass_mg / before.net_mg)
+    lot.save(update_fields=["now_mass_mg", "now_dry_mg"])
+    if before.container is not None and before.container.lot_id is None:
+        put_into(person, before.container, lot)

@@ -63,6 +63,12 @@ def find_customers(typed: str = "", *, after: int | None = None) -> Page[Custome
     return page_of([(row[0], CustomerRow(*row[1:])) for row in rows])
 
 
+def owner_choices() -> tuple[tuple[str, str], ...]:
+    """Number and name of every owner who is not put away, by name; one light query for a list."""
+    rows = Customer.objects.filter(archived_at=None).order_by("name", "pk")
+    return tuple(rows.values_list("code", "name"))
+
+
 def one_customer(code: str) -> OneCustomer:
     """One owner with what stands here and what was asked for; NotFoundError if there is none."""
     customer = Customer.objects.filter(code=code).annotate(n_lots=_STANDING).first()

@@ -12,7 +12,7 @@ from doffer.fibre.kinds import Kind, find_kind
 from doffer.fibre.material import Form
 from doffer.fibre.moisture import Branch
 from doffer.fibre.weighing import CleanWeighing, weigh_clean
-from doffer.mill import bridge
+from doffer.mill import bridge, clock
 from doffer.mill.models import Container, Lot, Weighing
 from doffer.mill.models.lots import Pest, Place
 from doffer.mill.models.weighings import Moment
@@ -77,9 +77,14 @@ class DoorWeighing:
 
 
 def last_air() -> Air:
-    """The newest reading of the room beside a weighing; one query."""
+    """The newest reading of the room beside a weighing of this day; one query.
+
+    Yesterday's air says nothing about today's: an older reading is not offered, so that it is never taken
+    for new.
+    """
+    morning = clock.now().replace(hour=0, minute=0, second=0, microsecond=0)
     found = (
-        Weighing.objects.filter(rh_ppm__isnull=False)
+        Weighing.objects.filter(rh_ppm__isnull=False, weighed_at__gte=morning)
         .order_by("-pk")
         .values_list("rh_ppm", "temp_milli_c", "weighed_at")
         .first()

@@ -9,6 +9,7 @@ from doffer.mill.queries.pages import ROWS_A_PAGE
 from doffer.mill.queries.today import OPEN_STATES
 
 BLENDABLE = (Form.SCOURED, Form.OPENED, Form.ROVING, Form.BATT)
+YARN = (Form.PLIED, Form.SKEIN)  # made already: there is nothing left for an order to make of it
 LEAST_MG = 50_000  # below 50 g a lot is a remnant, not stock
 
 
@@ -21,8 +22,9 @@ def own_stock() -> tuple[LotRow, ...]:
 
 
 def unpromised_lots(owner: str) -> tuple[LotRow, ...]:
-    """Lots of an owner that stand here and belong to no open order; two queries."""
+    """Fibre of an owner that stands here and belongs to no open order; two queries."""
     lots = Lot.objects.filter(
         customer__code=owner, customer__is_own=False, archived_at=None, now_mass_mg__gte=LEAST_MG
-    ).exclude(order_lots__order__state__in=OPEN_STATES)
+    )
+    lots = lots.exclude(now_form__in=YARN).exclude(order_lots__order__state__in=OPEN_STATES)
     return tuple(row for _, row in rows_of(lots.order_by("pk")[:ROWS_A_PAGE], held_now()))

@@ -238,6 +238,8 @@ def expected_out(stage: str, parts: Sequence[Part], *, machine: str = "") -> Exp
     lots = {lot.code: lot for lot in Lot.objects.filter(code__in=[part.lot for part in parts])}
     held_mg = Machine.objects.filter(code=machine).values_list("holdup_mg", flat=True).first() or 0
     origins = bridge.origins_of(list(lots.values()))
+    if any(p.dry_mass_g is None and lots[p.lot].now_form not in bridge.RAW_FORMS for p in parts):
+        return None  # wet fibre whose dry weight nobody knows: the tables say nothing about it
     is_raw = any(part.dry_mass_g is None for part in parts)
     material = join([_material(lots[p.lot], origins[lots[p.lot].pk], p, tables) for p in parts])
     spans = {c.fibre: loss_range(tables, stage=stage, fibre=c.fibre) for c in material.constituents}
