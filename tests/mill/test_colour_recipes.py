@@ -201,6 +201,21 @@ def test_sample_blends_teach_the_mill_its_own_constant_and_recipes_use_it(dye_ho
     assert mixing_fits(fibre="wool")[0].m_high < 0.27
 
 
+def test_two_cards_that_disagree_move_the_constant_little_and_the_recipe_says_so(dye_house):
+    for m in (0.1, 0.4):
+        dark, light, made = made_by(m, (0.04, 0.6))[0]
+        parts = [SamplePart("dark", 0.5, grey(dark)), SamplePart("light", 0.5, grey(light))]
+        record_sample_blend(dye_house.floor, fibre="wool", parts=parts, blend=tuple(made))
+    fit = fit_mixing(dye_house.owner, fibre="wool")
+    kept = mixing_fits(fibre="wool")[0]
+    assert kept.m_high / kept.m > 10 or kept.m_high == pytest.approx(0.95)  # two samples settle nothing
+    row = bench(shade=dye_house.shade).mixing
+    assert 0.15 < row.m < 0.15 + 0.2 * (fit.m - 0.15)
+    proposed = one_recipe(propose_recipe(dye_house.owner, facts(dye_house)).code)
+    assert proposed.constant == pytest.approx(row.m, abs=1e-6)
+    assert 0.35 < proposed.ln_m_sd < 0.4
+
+
 def test_two_sample_blends_are_the_least(dye_house):
     dark, light, made = made_by(0.2, (0.04, 0.6))[0]
     parts = [SamplePart("dark", 0.5, grey(dark)), SamplePart("light", 0.5, grey(light))]

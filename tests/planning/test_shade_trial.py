@@ -85,13 +85,14 @@ def trial_cards(n_trials: int):
 
 def test_a_few_trials_that_disagree_move_the_constant_little():
     fit = fit_m(list(trial_cards(4)), D65)
-    ways = fitted_ways(WAYS, fit)
+    ways = fitted_ways(WAYS, m=fit.m, ln_m_sd=fit.ln_m_sd)
     assert WAYS.mixing.constant < ways.mixing.constant < 0.17 < fit.m
     assert 0.9 * WAYS.ln_m_sd < ways.ln_m_sd < WAYS.ln_m_sd
 
 
 def test_a_dozen_trials_teach_the_constant_and_predictions_get_better():
-    ways = fitted_ways(WAYS, fit_m(list(trial_cards(12)), D65))
+    fit = fit_m(list(trial_cards(12)), D65)
+    ways = fitted_ways(WAYS, m=fit.m, ln_m_sd=fit.ln_m_sd)
     assert ways.is_fitted
     assert ways.mixing.constant > WAYS.mixing.constant  # Friele is like a larger M
     assert ways.ln_m_sd < 0.6 * WAYS.ln_m_sd

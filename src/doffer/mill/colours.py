@@ -27,8 +27,6 @@ LIGHTS = ("D65", "A", "LED-B3")  # Lab is kept under these beside every spectrum
 FIRST_LIGHT = "D65"
 OBSERVER_DEG = 10
 READING_SD = 0.1  # of a Lab printed to one decimal; how far two lights may disagree
-# what a prediction from such readings may be off by, CIEDE2000 (docs/science/colour.md)
-USUAL_ERROR_DE = {"spectrum": 1.0, "lab2": 1.1, "lab": 1.5, "photo": 8.0}
 WORST_LAST = ("spectrum", "lab2", "lab", "photo")
 
 
@@ -160,7 +158,10 @@ MOST_AB = 130  # no surface colour lies farther from grey
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Known:
-    """A colour as the science wants it: spectrum (31,) measured or recovered; how known; its error."""
+    """A colour as the science wants it: spectrum (31,) measured or recovered; how known; its error.
+
+    `error_de` is what a prediction from such a reading may be off by, CIEDE2000 (table colour_models).
+    """
 
     reflectance: Floats
     kind: str
@@ -177,13 +178,18 @@ def known_spectrum(
 ) -> Known:
     """The spectrum that was measured, else one recovered from Lab under one or two lights."""
     if reflectance_ppm is not None:
-        return Known(spectrum_of_ppm(reflectance_ppm), ReadingKind.SPECTRUM, USUAL_ERROR_DE["spectrum"])
+        measured = ReadingKind.SPECTRUM
+        return Known(spectrum_of_ppm(reflectance_ppm), measured, _usual_error_de(measured, tables))
     lights = [light(tables, name, observer_deg=observer_deg) for name in labs]
     if len(lights) == 1:
         found = recover_reflectance(np.array([next(iter(labs.values()))]), lights[0])
     else:
         found = recover_from_lights(np.array([list(labs.values())]), tuple(lights), sd=READING_SD)
-    return Known(found.reflectance[0], kind, USUAL_ERROR_DE[kind])
+    return Known(found.reflectance[0], kind, _usual_error_de(kind, tables))
+
+
+def _usual_error_de(kind: str, tables: Tables) -> float:
+    return tables.colour_models[f"any/error_mean/read_{kind}"].value
 
 
 def mean_labs(rows: Sequence[Mapping[str, Lab]], tables: Tables, *, observer_deg: int) -> dict[str, Lab]:

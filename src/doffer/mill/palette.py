@@ -8,14 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from doffer.errors import RefusedError
-from doffer.fibre.colour.blend import stearns_noechel
 from doffer.mill import colours
 from doffer.mill.bridge import PPM
 from doffer.mill.colours import FIRST_LIGHT, Known, Lab, Pad
 from doffer.mill.models import Lot, MixingFit
 from doffer.mill.sittings import Sitting, newest_by_lot
 from doffer.planning.shade.target import Target, target_from_lab, target_from_spectrum, usual_lights
-from doffer.planning.shade.ways import ShadeWays, usual_ways
+from doffer.planning.shade.ways import ShadeWays, fitted_ways, usual_ways
 from doffer.tables.loader import Tables
 
 
@@ -84,11 +83,5 @@ def mixing_now(fibre: str, form: str, tables: Tables) -> MixingNow:
     fit = MixingFit.objects.filter(fibre=fibre, form=form).order_by("-id").first()
     if fit is None:
         return MixingNow(fibre, form, ways, None)
-    fitted = ShadeWays(
-        mixing=stearns_noechel(fit.m_ppm / PPM),
-        ln_m_sd=fit.ln_m_se_ppm / PPM,
-        is_fitted=True,
-        trial_card_g=ways.trial_card_g,
-        lot_worth_de=ways.lot_worth_de,
-    )
+    fitted = fitted_ways(ways, m=fit.m_ppm / PPM, ln_m_sd=fit.ln_m_sd_ppm / PPM)
     return MixingNow(fibre, form, fitted, fit)

@@ -397,7 +397,7 @@ class Constant(Row):
 class ColourModel(Row):
     """A constant of a blend model, or its published error, with the data it was found on."""
 
-    model: str = key(choices=("stearns_noechel", "friele", "kubelka_munk", "two_constant"))
+    model: str = key(choices=("stearns_noechel", "friele", "kubelka_munk", "two_constant", "any"))
     quantity: str = key(choices=("m", "ln_m_sd", "sigma", "error_mean", "error_most"))
     data: str = key()
     value: float = number(0, 100)

@@ -163,7 +163,7 @@ def fit_mixing(
             fibre=fibre,
             form=form,
             m_ppm=bridge.ppm(fit.m),
-            ln_m_se_ppm=bridge.ppm(fit.ln_m_se),
+            ln_m_sd_ppm=bridge.ppm(fit.ln_m_sd),
             n_blends=len(found),
             residual_de_centi=round(float(fit.residual_de.mean()) * CENTI),
             left_out_de_centi=round(float(fit.left_out_de.mean()) * CENTI),

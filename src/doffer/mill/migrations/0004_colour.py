@@ -91,7 +91,7 @@ class Migration(migrations.Migration):
                 ('fibre', models.CharField(max_length=40)),
                 ('form', models.CharField(choices=[('loose', 'loose pad'), ('roving', 'roving'), ('yarn', 'yarn')], max_length=10)),
                 ('m_ppm', models.IntegerField()),
-                ('ln_m_se_ppm', models.IntegerField()),
+                ('ln_m_sd_ppm', models.IntegerField()),
                 ('n_blends', models.IntegerField()),
                 ('residual_de_centi', models.IntegerField()),
                 ('left_out_de_centi', models.IntegerField()),
@@ -365,7 +365,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='mixingfit',
-            constraint=models.CheckConstraint(condition=models.Q(('ln_m_se_ppm__gte', 0), ('m_ppm__gt', 0), ('m_ppm__lt', 1000000), ('n_blends__gte', 2)), name='mixing_fit_is_possible'),
+            constraint=models.CheckConstraint(condition=models.Q(('ln_m_sd_ppm__gte', 0), ('m_ppm__gt', 0), ('m_ppm__lt', 1000000), ('n_blends__gte', 2)), name='mixing_fit_is_possible'),
         ),
         migrations.AddConstraint(
             model_name='mixingfit',

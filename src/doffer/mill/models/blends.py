@@ -24,7 +24,7 @@ class MixingFit(models.Model):
     fibre = models.CharField(max_length=40)
     form = models.CharField(max_length=10, choices=PadForm.choices)
     m_ppm = models.IntegerField()
-    ln_m_se_ppm = models.IntegerField()
+    ln_m_sd_ppm = models.IntegerField()
     n_blends = models.IntegerField()
     residual_de_centi = models.IntegerField()
     left_out_de_centi = models.IntegerField()
@@ -37,7 +37,7 @@ class MixingFit(models.Model):
         ordering = ("id",)
         constraints = (
             models.CheckConstraint(
-                condition=Q(m_ppm__gt=0, m_ppm__lt=1_000_000, ln_m_se_ppm__gte=0, n_blends__gte=2),
+                condition=Q(m_ppm__gt=0, m_ppm__lt=1_000_000, ln_m_sd_ppm__gte=0, n_blends__gte=2),
                 name="mixing_fit_is_possible",
             ),
             models.CheckConstraint(condition=Q(form__in=PadForm.values), name="mixing_fit_form_is_known"),

@@ -250,7 +250,7 @@ def mixing_fits(*, fibre: str = "", form: str = "") -> tuple[FitRow, ...]:
 
 def fit_row(row: MixingFit) -> FitRow:
     """A fit as a row."""
-    m, spread = row.m_ppm / PPM, math.exp(N_ERRORS * row.ln_m_se_ppm / PPM)
+    m, spread = row.m_ppm / PPM, math.exp(N_ERRORS * row.ln_m_sd_ppm / PPM)
     return FitRow(
         id=row.pk,
         fibre=row.fibre,

@@ -7,7 +7,6 @@ import math
 from dataclasses import dataclass
 
 from doffer.fibre.colour.blend import Mixing, default_mixing, stearns_noechel
-from doffer.fibre.colour.calibrate import Fit
 from doffer.fibre.colour.predict import default_ln_m_sd
 from doffer.tables.loader import Tables
 
@@ -48,18 +47,18 @@ def usual_ways(tables: Tables) -> ShadeWays:
     )
 
 
-def fitted_ways(usual: ShadeWays, fit: Fit) -> ShadeWays:
-    """The usual ways with what the mill's own sample blends say of the constant.
+def fitted_ways(usual: ShadeWays, *, m: float, ln_m_sd: float) -> ShadeWays:
+    """The usual ways with a fitted M and how sure ln M is.
 
     ``ln M`` is the mean of the usual and the fitted one, each weighted by ``1 / sd^2``: a few trial cards of
     near shades, which hardly depend on M, move it little; samples of dark with light settle it. Always begin
     from `usual_ways` and a fit on all samples, so that no sample counts twice.
     """
-    share = usual.ln_m_sd**2 / (usual.ln_m_sd**2 + fit.ln_m_sd**2)
-    ln_m = share * math.log(fit.m) + (1 - share) * math.log(usual.mixing.constant)
+    share = usual.ln_m_sd**2 / (usual.ln_m_sd**2 + ln_m_sd**2)
+    ln_m = share * math.log(m) + (1 - share) * math.log(usual.mixing.constant)
     return dataclasses.replace(
         usual,
         mixing=stearns_noechel(math.exp(ln_m)),
-        ln_m_sd=math.sqrt(share) * fit.ln_m_sd,
+        ln_m_sd=math.sqrt(share) * ln_m_sd,
         is_fitted=True,
     )
