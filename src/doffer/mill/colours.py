@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
+from functools import lru_cache
 
 import numpy as np
 
@@ -180,12 +181,32 @@ def known_spectrum(
     if reflectance_ppm is not None:
         measured = ReadingKind.SPECTRUM
         return Known(spectrum_of_ppm(reflectance_ppm), measured, _usual_error_de(measured, tables))
-    lights = [light(tables, name, observer_deg=observer_deg) for name in labs]
+    asked = _Recovered(tables.sha256, observer_deg, tuple(labs.items()), tables)
+    return Known(_recovered(asked), kind, _usual_error_de(kind, tables))
+
+
+@dataclass(frozen=True, slots=True)
+class _Recovered:
+    """What a spectrum is recovered from; tables count by their fingerprint."""
+
+    sha256: str
+    observer_deg: int
+    labs: tuple[tuple[str, Lab], ...]
+    tables: Tables = field(compare=False, repr=False)
+
+
+@lru_cache(maxsize=4096)
+def _recovered(asked: _Recovered) -> Floats:
+    """The spectrum behind Lab under one or two lights; the same Lab is asked for at every look at the bench."""
+    lights = [light(asked.tables, name, observer_deg=asked.observer_deg) for name, _ in asked.labs]
+    labs = [lab for _, lab in asked.labs]
     if len(lights) == 1:
-        found = recover_reflectance(np.array([next(iter(labs.values()))]), lights[0])
+        found = recover_reflectance(np.array(labs), lights[0])
     else:
-        found = recover_from_lights(np.array([list(labs.values())]), tuple(lights), sd=READING_SD)
-    return Known(found.reflectance[0], kind, _usual_error_de(kind, tables))
+        found = recover_from_lights(np.array([labs]), tuple(lights), sd=READING_SD)
+    spectrum = found.reflectance[0]
+    spectrum.setflags(write=False)
+    return spectrum
 
 
 def _usual_error_de(kind: str, tables: Tables) -> float:

@@ -14,7 +14,7 @@ from doffer.fibre.colour.predict import mixing_ends
 from doffer.fibre.material import Constituent, Form
 from doffer.mill import bridge, colours
 from doffer.mill.colours import Lab, Pad
-from doffer.mill.models import Lot, OrderLot, ShadeVersion
+from doffer.mill.models import JoinDecision, Lot, OrderLot, ShadeVersion
 from doffer.mill.models.colour import PadForm
 from doffer.mill.palette import mixing_now, target_of
 from doffer.mill.queries.lots import Held, held_now, lab_of
@@ -97,6 +97,15 @@ class MixingRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Agreement:
+    """The owners' recorded yes to blending these lots, whoever they belong to."""
+
+    id: int
+    lots: tuple[str, ...]
+    consent: str
+
+
+@dataclass(frozen=True, slots=True)
 class Bench:
     """Everything a blending bench needs; `lots` by number, two hundred at most."""
 
@@ -105,6 +114,8 @@ class Bench:
     mixing: MixingRow
     ways: ShadeWays
     pad: Pad
+    agreements: tuple[Agreement, ...]
+    tables: Tables
     n_left_off: int
 
     def lot(self, code: str) -> BenchLot:
@@ -140,17 +151,27 @@ def spectra(lots: Sequence[BenchLot]) -> np.ndarray:
     return np.stack(rows) if rows else np.zeros((0, 31))
 
 
-def bench(*, form: str = PadForm.LOOSE, shade: str = "", fibre: str = "wool", owner: str = "") -> Bench:
-    """The bench for pads like the standard of a shade, else like most lots of a form; about nine queries.
+def bench(
+    *,
+    form: str = PadForm.LOOSE,
+    shade: str = "",
+    fibre: str = "wool",
+    owner: str = "",
+    only: Sequence[str] = (),
+) -> Bench:
+    """The bench for pads like the standard of a shade, else like most lots of a form; about ten queries.
 
     Lots that were read in another way are shown and say so; they are not blended with the others.
 
     Parameters
     ----------
     fibre : str
-        Whose mixing constant counts.
+        Whose mixing constant counts when no lot is named.
     owner : str
         Show this owner's lots beside the mill's own; "" shows everybody's.
+    only : sequence of str
+        Nothing but these lots: quick enough for an answer while somebody moves a slider. The fibre of the
+        first one says whose mixing constant counts, as in a recipe that is kept.
     """
     tables = bridge.current_tables()
     standards = _standards()
@@ -160,18 +181,23 @@ def bench(*, form: str = PadForm.LOOSE, shade: str = "", fibre: str = "wool", ow
     rows = Lot.objects.filter(archived_at=None, now_dry_mg__gte=LEAST_MG, now_form__in=BLENDABLE)
     if owner:
         rows = rows.filter(customer__code=owner) | rows.filter(customer__is_own=True)
+    if only:
+        rows = rows.filter(code__in=only)
     lots = list(rows.select_related("customer").order_by("pk")[: MOST_LOTS + 1])
     shown = lots[:MOST_LOTS]
     newest = newest_by_lot(lot.pk for lot in shown)
     pad = aimed.pad if aimed else _usual_pad(form, newest.values())
     beside = _Beside.of(shown, pad, newest, tables)
-    now = mixing_now(fibre, pad.form, tables)
+    lead = next((lot.fibre for code in only for lot in shown if lot.code == code), fibre)
+    now = mixing_now(lead, pad.form, tables)
     return Bench(
         lots=tuple(_bench_lot(lot, beside) for lot in shown),
         standards=standards,
-        mixing=_mixing(fibre, pad.form, now.ways, now.fit),
+        mixing=_mixing(lead, pad.form, now.ways, now.fit),
         ways=now.ways,
         pad=pad,
+        agreements=_agreements({lot.code for lot in shown}),
+        tables=tables,
         n_left_off=rows.count() - len(shown) if len(lots) > len(shown) else 0,
     )
 
@@ -180,6 +206,15 @@ def _usual_pad(form: str, found: Iterable[Sitting]) -> Pad:
     """How most lots of a form were read."""
     counted = Counter(one.pad for one in found if one.pad.form == form)
     return counted.most_common(1)[0][0] if counted else Pad(form=form)
+
+
+def _agreements(here: Collection[str]) -> tuple[Agreement, ...]:
+    """What owners agreed to, as far as two or more of its lots lie here; the newest first."""
+    found = (
+        Agreement(row.pk, tuple(code for code in row.lots if code in here), row.consent)
+        for row in JoinDecision.objects.order_by("-pk")[:MOST_LOTS]
+    )
+    return tuple(one for one in found if len(one.lots) > 1)
 
 
 def _standards() -> tuple[BenchStandard, ...]:
