@@ -14,6 +14,7 @@ from doffer.cli.typed import number
 
 if TYPE_CHECKING:
     from doffer.planning.shade.correct import Correction
+    from doffer.planning.shade.other_models import OtherAnswer
     from doffer.planning.shade.target import Recipe, Stock
 
 EXAMPLE = """\
@@ -28,7 +29,6 @@ examples: four greens and a yellow (colours as L,a,b under D65/10, weights oven-
 G_PER_KG = 1000
 CG_PER_G = 100
 PERCENT = 100
-FOUR_IN_FIVE_SD = 1.2816  # of a normal distribution: 80 % lie within this many standard deviations
 
 
 def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -215,6 +215,7 @@ def _find_text(recipes: tuple[Recipe, ...], missing: Any, rules: Any, outfit: Ou
 def _correct(args: argparse.Namespace) -> int:
     from doffer.errors import InfeasibleError, InputError
     from doffer.planning.shade.correct import Batch, correct_batch
+    from doffer.planning.shade.other_models import other_answers
     from doffer.planning.shade.sub_lots import sub_lots_together
 
     outfit = find_outfit(args, needs_target=True)
@@ -248,85 +249,20 @@ def _correct(args: argparse.Namespace) -> int:
         "corrections": found,
         "total_dry_mass_g": batch.total_dry_mass_g + best.total_added_dry_mass_g,
         "trial_card_g": dict(zip([*names, *best.lots], _grams(best.trial_card_cg), strict=True)),
-        "if_the_model_is_wrong": _other_models(outfit, batch, stock, best, most),
+        "if_the_model_is_wrong": other_answers(
+            batch,
+            best,
+            target=outfit.target,
+            stock=stock,
+            owners=outfit.owners,
+            ways=outfit.ways,
+            tolerance_de=outfit.tolerance_de,
+            most_added_frac=most,
+        ),
         "release": "refused until the trial card was measured",
     }
     emit(args, data, _correct_text(args, data, outfit))
     return 0
-
-
-def _other_models(
-    outfit: Outfit, batch: Any, stock: Stock, best: Correction, most: float
-) -> list[dict[str, Any]]:
-    """What other constants and plain averaging would add, and how far off this plan is if they are true."""
-    import numpy as np
-
-    from doffer.fibre.colour.blend import BlendModel, Mixing, blend
-    from doffer.fibre.colour.difference import de2000
-    from doffer.fibre.colour.predict import mixing_ends
-    from doffer.fibre.colour.spectrum import lab_of_reflectance
-    from doffer.planning.shade.correct import corrections_by_model
-
-    ways = outfit.ways
-    # the ends are two standard errors out; four in five lie nearer
-    low, high = mixing_ends(ways.mixing, ln_m_sd=ways.ln_m_sd * FOUR_IN_FIVE_SD / 2)
-    mixings = (low, high, Mixing(BlendModel.PLAIN_AVERAGE))
-    answers = corrections_by_model(
-        batch,
-        mixings,
-        target=outfit.target,
-        stock=stock,
-        owners=outfit.owners,
-        ways=ways,
-        tolerance_de=outfit.tolerance_de,
-        most_added_frac=most,
-    )
-    places = [stock.names.index(name) for name in best.lots]
-    spectra = np.concatenate([batch.reflectance, stock.reflectance[places]])
-    masses_g = np.concatenate([batch.dry_mass_g, best.added_dry_mass_g])
-    rows = []
-    for mixing, answer in zip(mixings, answers, strict=True):
-        made = lab_of_reflectance(blend(spectra, masses_g / masses_g.sum(), mixing), outfit.target.lights[0])
-        off_de = float(de2000(outfit.target.labs[0], made))
-        rows.append(_other(str(mixing.model), mixing.constant or None, answer, off_de))
-    return [*rows, _without_spectra(outfit, batch, stock, most)]
-
-
-def _other(model: str, m: float | None, answer: Correction | None, off_de: float | None) -> dict[str, Any]:
-    """What one model would add."""
-    added = dict(zip(answer.lots, answer.added_dry_mass_g, strict=True)) if answer else {}
-    return {"model": model, "m": m, "added_dry_mass_g": added, "this_plan_then_off_de": off_de}
-
-
-def _without_spectra(outfit: Outfit, batch: Any, stock: Stock, most: float) -> dict[str, Any]:
-    """The same model on the three ratios X/Xn, Y/Yn, Z/Zn alone: a second opinion where only Lab is known."""
-    import dataclasses
-
-    from doffer.fibre.colour.spectrum import three_bands
-    from doffer.planning.shade.correct import correct_batch
-
-    seen_in = outfit.target.lights[0]
-    bands = three_bands(seen_in)
-
-    def ratios(reflectance: Any) -> Any:
-        return reflectance @ seen_in.weights / seen_in.white_xyz
-
-    found = correct_batch(
-        dataclasses.replace(batch, reflectance=ratios(batch.reflectance)),
-        target=dataclasses.replace(
-            outfit.target,
-            labs=outfit.target.labs[:1],
-            lights=(bands,),
-            light_weights=outfit.target.light_weights[:1],
-        ),
-        stock=dataclasses.replace(stock, reflectance=ratios(stock.reflectance)),
-        owners=outfit.owners,
-        ways=outfit.ways,
-        tolerance_de=outfit.tolerance_de,
-        most_added_frac=most,
-        n_results=1,
-    )
-    return _other("without_spectra", outfit.ways.mixing.constant, found[0] if found else None, None)
 
 
 def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
@@ -349,8 +285,8 @@ def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit
     rows = [
         (
             _model_text(row),
-            ", ".join(f"{lot} {grams / G_PER_KG:.2f} kg" for lot, grams in row["added_dry_mass_g"].items()),
-            "" if row["this_plan_then_off_de"] is None else f"{row['this_plan_then_off_de']:.1f}",
+            ", ".join(f"{lot} {grams / G_PER_KG:.2f} kg" for lot, grams in row.added_dry_mass_g.items()),
+            "" if row.this_plan_then_off_de is None else f"{row.this_plan_then_off_de:.1f}",
         )
         for row in data["if_the_model_is_wrong"]
     ]
@@ -359,10 +295,10 @@ def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit
     yield "The full mix is not released before the trial card was measured."
 
 
-def _model_text(row: dict[str, Any]) -> str:
-    if row["model"] == "without_spectra":
-        return f"M {row['m']:.2f}, without spectra"
-    return "plain averaging" if row["m"] is None else f"M {row['m']:.2f}"
+def _model_text(row: OtherAnswer) -> str:
+    if row.model == "without_spectra":
+        return f"M {row.m:.2f}, without spectra"
+    return "plain averaging" if row.m is None else f"M {row.m:.2f}"
 
 
 def _added_text(best: Correction, regain_pct: float | None) -> str:

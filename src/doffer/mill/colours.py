@@ -197,7 +197,7 @@ class _Recovered:
 
 @lru_cache(maxsize=4096)
 def _recovered(asked: _Recovered) -> Floats:
-    """The spectrum behind Lab under one or two lights; the same Lab is asked for at every look at the bench."""
+    """The spectrum behind Lab under one or two lights; every look at the bench asks for the same ones."""
     lights = [light(asked.tables, name, observer_deg=asked.observer_deg) for name, _ in asked.labs]
     labs = [lab for _, lab in asked.labs]
     if len(lights) == 1:

@@ -154,10 +154,11 @@ def spectra(lots: Sequence[BenchLot]) -> np.ndarray:
 def bench(
     *,
     form: str = PadForm.LOOSE,
-    shade: str = "",
+    shade: str | None = "",
     fibre: str = "wool",
     owner: str = "",
-    only: Sequence[str] = (),
+    first: str = "",
+    only: Collection[str] = (),
 ) -> Bench:
     """The bench for pads like the standard of a shade, else like most lots of a form; about ten queries.
 
@@ -165,16 +166,21 @@ def bench(
 
     Parameters
     ----------
+    shade : str or None
+        Number of a shade; None: the first there is.
     fibre : str
-        Whose mixing constant counts when no lot is named.
+        Whose mixing constant counts, unless a lot is named for it.
     owner : str
         Show this owner's lots beside the mill's own; "" shows everybody's.
-    only : sequence of str
-        Nothing but these lots: quick enough for an answer while somebody moves a slider. The fibre of the
-        first one says whose mixing constant counts, as in a recipe that is kept.
+    first : str
+        The lot whose fibre says which mixing constant counts: the first of a recipe.
+    only : collection of str
+        Nothing but these lots: quick enough for an answer while somebody moves a slider.
     """
     tables = bridge.current_tables()
     standards = _standards()
+    if shade is None:
+        shade = standards[0].shade if standards else ""
     aimed = next((one.row for one in standards if one.shade == shade), None)
     if shade and aimed is None:
         raise NotFoundError("shade", shade, "Look in the shade book")
@@ -188,7 +194,7 @@ def bench(
     newest = newest_by_lot(lot.pk for lot in shown)
     pad = aimed.pad if aimed else _usual_pad(form, newest.values())
     beside = _Beside.of(shown, pad, newest, tables)
-    lead = next((lot.fibre for code in only for lot in shown if lot.code == code), fibre)
+    lead = next((lot.fibre for lot in shown if lot.code == first), fibre)
     now = mixing_now(lead, pad.form, tables)
     return Bench(
         lots=tuple(_bench_lot(lot, beside) for lot in shown),
