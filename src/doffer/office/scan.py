@@ -28,8 +28,15 @@ def by_order(_request: HttpRequest, code: str) -> HttpResponse:
     return redirect("order", code=code.upper())
 
 
+@require_safe
+def by_recipe(_request: HttpRequest, code: str) -> HttpResponse:
+    """From a blend recipe's code to its page."""
+    return redirect("blend_recipe", code=code.upper())
+
+
 urlpatterns = [
     re_path(r"^[tT]/(?P<tag>[^/]+)/?$", by_tag, name="tag"),
     re_path(r"^[lL]/(?P<code>[^/]+)/?$", by_lot, name="scanned_lot"),
     re_path(r"^[oO]/(?P<code>[^/]+)/?$", by_order, name="scanned_order"),
+    re_path(r"^[bB]/(?P<code>[^/]+)/?$", by_recipe, name="scanned_recipe"),
 ]

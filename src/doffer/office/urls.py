@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern
 
 from doffer.office import (
+    bench,
     door_papers,
     doses,
     grade,
@@ -19,6 +20,7 @@ from doffer.office import (
     orders,
     owners,
     photos,
+    recipes,
     records,
     runs,
     scan,
@@ -37,6 +39,8 @@ urlpatterns: list[URLPattern] = [
     *new_order.urlpatterns,  # before orders: “new” is no order number
     *order_wish.urlpatterns,
     *orders.urlpatterns,
+    *bench.urlpatterns,
+    *recipes.urlpatterns,
     *doses.urlpatterns,
     *records.urlpatterns,
     *owners.urlpatterns,

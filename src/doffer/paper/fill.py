@@ -6,11 +6,21 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from doffer.paper.letters import shortened
-from doffer.paper.papers import BagTag, Imprint, LotFace, LotSheet, RunCard, WeighOutSheet, WorkOrder
+from doffer.paper.papers import (
+    BagTag,
+    BlendSheet,
+    Imprint,
+    LotFace,
+    LotSheet,
+    RunCard,
+    WeighOutSheet,
+    WorkOrder,
+)
 from doffer.paper.scan import scan_address, scan_picture
 from doffer.pictures.calendar_words import say_day, say_time
 from doffer.pictures.wording import say, say_range
 from doffer.pictures.words import say_list, say_status, sentence, word
+from doffer.planning.layers import Layer
 from doffer.planning.order_plan import BatchPlan, StagePlan
 from doffer.planning.spread import Spread
 from doffer.working import Working
@@ -54,7 +64,6 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
     weighed = batch.weigh_out
     assert weighed is not None  # refused when the sheet was made
     names = [line.name for line in weighed.lines]
-    heaviest = max((layer.mass_g for layer in batch.layers), default=1)
     return {
         "kind": "Weigh-out sheet",
         "title": f"Weigh-out sheet {sheet.order}",
@@ -62,6 +71,7 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
         "owner": shortened(sheet.owner, LONGEST_NAME),
         "product": sentence(sheet.product).rstrip("."),
         "finished": say(weighed.finished_mass_g, "g", imprint.system),
+        "heads": ["share on the scale", "share on the label", "label if weighed as the label says"],
         "total": _bench_mass(weighed.total_mass_g, imprint.system),
         "limited": weighed.limited_by or "",
         "lines": [
@@ -74,16 +84,7 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
             }
             for line in weighed.lines
         ],
-        "bands": [
-            {
-                "place": str(layer.place),
-                "name": layer.name,
-                "mass": _grams(layer.mass_g),
-                "share": layer.mass_g / heaviest,
-                "ink": names.index(layer.name) if layer.name in names else 0,
-            }
-            for layer in batch.layers
-        ],
+        "bands": _bands(batch.layers, names),
         "labels": [{"basis": BASIS_TITLES[label.basis], "words": label.words} for label in batch.labels],
         "doses": [
             {"name": dose.name, "words": dose.words}
@@ -95,6 +96,56 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
         "code": _code("order", sheet.order, imprint),
         "foot": _foot(imprint, names),
     }
+
+
+def blend_sheet(sheet: BlendSheet, imprint: Imprint) -> Filled:
+    """The weigh-out sheet of a blend recipe."""
+    names = [part.lot.code for part in sheet.portions]
+    masses_g = [part.trial_mass_g if sheet.is_trial else part.weigh_mass_g for part in sheet.portions]
+    weighed = _card_mass if sheet.is_trial else _bench_mass
+    code = f"{sheet.recipe} version {sheet.version}"
+    return {
+        "kind": "Weigh-out sheet, trial card" if sheet.is_trial else "Weigh-out sheet, blend",
+        "title": f"Weigh-out sheet {code}",
+        "order": sheet.recipe,
+        "owner": "",
+        "product": shortened(f"for {sheet.shade}, version {sheet.version}", LONGEST_WORDS),
+        "finished": "",
+        "heads": ["share on the scale", "share oven-dry", "of the trial card"],
+        "total": weighed(sum(masses_g), imprint.system),
+        "limited": "",
+        "lines": [
+            {
+                **_face(part.lot, part.lot.code),
+                "weigh": weighed(mass_g, imprint.system),
+                "label": say(part.share_frac, "frac", digits=1),
+                "weighed": say(mass_g / sum(masses_g), "frac", digits=1),
+                "naive": _card_mass(part.trial_mass_g, imprint.system)["grams"],
+            }
+            for part, mass_g in zip(sheet.portions, masses_g, strict=True)
+        ],
+        "bands": _bands(sheet.layers, names),
+        "labels": [{"basis": basis, "words": words} for basis, words in sheet.label_words],
+        "doses": [],
+        "note": sentence(sheet.note),
+        "code": _code("recipe", sheet.recipe, imprint),
+        "foot": _foot(imprint, names),
+    }
+
+
+def _bands(layers: Sequence[Layer], names: Sequence[str]) -> list[Filled]:
+    """The layers of the picker's feed, from the bottom."""
+    heaviest = max((layer.mass_g for layer in layers), default=1)
+    return [
+        {
+            "place": str(layer.place),
+            "name": layer.name,
+            "mass": _grams(layer.mass_g),
+            "share": layer.mass_g / heaviest,
+            "ink": names.index(layer.name) if layer.name in names else 0,
+        }
+        for layer in layers
+    ]
 
 
 def bag_tag(tag: BagTag, imprint: Imprint) -> Filled:
@@ -243,6 +294,12 @@ def _bench_mass(mass_g: float, system: str) -> Filled:
     """A weight for the bench scale: whole grams, as layers are laid; beside it lb and oz in US units."""
     also = say(mass_g, "g", system, digits=1) if system == "us" else ""
     return {"grams": _grams(mass_g), "also": also}
+
+
+def _card_mass(mass_g: float, system: str) -> Filled:
+    """A weight for the fine scale, to the hundredth of a gram."""
+    also = say(mass_g, "g", system, digits=2) if system == "us" else ""
+    return {"grams": f"{mass_g:.2f}\u00a0g", "also": also}
 
 
 def _grams(mass_g: float) -> str:

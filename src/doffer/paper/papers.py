@@ -8,6 +8,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 from doffer.errors import InputError
+from doffer.planning.layers import Layer
 from doffer.planning.order_plan import BatchPlan
 from doffer.planning.spread import Spread
 from doffer.working import Working
@@ -103,6 +104,37 @@ class WeighOutSheet:
             raise InputError(
                 "weigh-out sheet", self.batch.name, "a blend; these lots go in whole", self.order
             )
+
+
+@dataclass(frozen=True, slots=True)
+class BlendPortion:
+    """A lot of a blend recipe: what goes on the scale now [g], oven-dry share, trial card [g]."""
+
+    lot: LotFace
+    weigh_mass_g: float
+    share_frac: float
+    trial_mass_g: float
+
+
+@dataclass(frozen=True, slots=True)
+class BlendSheet:
+    """The weigh-out sheet of a blend recipe, for the trial card or for the full mix.
+
+    `label_words` is what the mix may be called; `layers` is empty for a trial card.
+    """
+
+    recipe: str
+    version: int
+    shade: str
+    portions: tuple[BlendPortion, ...]
+    layers: tuple[Layer, ...] = ()
+    is_trial: bool = False
+    label_words: tuple[tuple[str, str], ...] = ()
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.portions:
+            raise InputError("lots of the blend", 0, "one or more", self.recipe)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,16 @@ import typst
 from doffer.errors import InputError
 from doffer.paper import fill
 from doffer.paper.letters import breakable, printable
-from doffer.paper.papers import BagTag, Imprint, LotSheet, PaperSize, RunCard, WeighOutSheet, WorkOrder
+from doffer.paper.papers import (
+    BagTag,
+    BlendSheet,
+    Imprint,
+    LotSheet,
+    PaperSize,
+    RunCard,
+    WeighOutSheet,
+    WorkOrder,
+)
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
 FONTS: Final = Path(__file__).parent / "fonts"
@@ -37,6 +46,11 @@ def weigh_out_sheets(
 ) -> bytes:
     """Weigh-out sheets with their layers, for A4, A5 or US letter."""
     return _sheets("weigh_out", sheets, fill.weigh_out_sheet, imprint, size)
+
+
+def blend_sheets(sheets: Sequence[BlendSheet], imprint: Imprint, *, size: PaperSize = PaperSize.A4) -> bytes:
+    """Weigh-out sheets of blend recipes, for A4, A5 or US letter."""
+    return _sheets("weigh_out", sheets, fill.blend_sheet, imprint, size)
 
 
 def work_orders(orders: Sequence[WorkOrder], imprint: Imprint, *, size: PaperSize = PaperSize.A4) -> bytes:

@@ -22,6 +22,7 @@ PLACES: Final = (
     Place("today", "Today", "/", "today"),
     Place("lots", "Lots", "/lots/", "lots"),
     Place("orders", "Orders", "/orders/", "orders"),
+    Place("bench", "Bench", "/bench/", "bench"),
     Place("weigh_in", "Weigh in", "/weigh-in/", "weigh"),
     Place("records", "Records", "/records/", "records"),
 )

@@ -10,12 +10,14 @@ from django.db.models import Exists, OuterRef
 
 from doffer.errors import NotFoundError
 from doffer.fibre.colour.predict import N_ERRORS
+from doffer.fibre.colour.verdict import Formula, Tolerance, usual_tolerance
 from doffer.mill import bridge, colours
 from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.colours import FIRST_LIGHT, Lab, Pad
 from doffer.mill.models import BlendRecipe, ColourReading, MixingFit, SampleBlend
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.sittings import Sitting, sittings
+from doffer.tables.loader import Tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,8 @@ class RecipePart:
     kind: str
     lab: Lab
     left_dry_g: float | None
+    reflectance_ppm: tuple[int, ...]
+    is_own: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +73,16 @@ class StepRow:
 
 @dataclass(frozen=True, slots=True)
 class OneRecipe:
-    """A recipe with everything that happened to it; `band_de` runs over about 95 % of M."""
+    """A recipe with everything that happened to it; `band_de` runs over about 95 % of M.
+
+    `tolerance` is the standard's, or the usual one where a colour of its own is aimed at.
+    """
 
     row: RecipeRow
     versions: tuple[int, ...]
     target_labs: dict[str, Lab]
+    target_reflectance_ppm: tuple[int, ...] | None
+    tolerance: Tolerance
     predicted_labs: dict[str, Lab]
     pad: Pad
     model: str
@@ -87,6 +96,7 @@ class OneRecipe:
     parts: tuple[RecipePart, ...]
     steps: tuple[StepRow, ...]
     trials: tuple[Sitting, ...]
+    tables: Tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,10 +178,15 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
     if row is None:
         raise NotFoundError("blend recipe", f"{code} {version}" if version else code, "Look in the list")
     has_band = row.band_low_de_centi is not None and row.band_high_de_centi is not None
+    tables = bridge.current_tables()
     return OneRecipe(
         row=_row(row),
         versions=tuple(rows.order_by("-version").values_list("version", flat=True)),
         target_labs=colours.plain_labs(row.target_labs_centi),
+        target_reflectance_ppm=None
+        if row.target_reflectance_ppm is None
+        else tuple(row.target_reflectance_ppm),
+        tolerance=_tolerance(row, tables),
         predicted_labs=colours.plain_labs(row.predicted_labs_centi),
         pad=colours.pad_of(row),
         model=row.model,
@@ -182,19 +197,27 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
         trial_g=bridge.grams(row.trial_mg),
         join_decision=row.join_decision_id,
         note=row.note,
-        parts=tuple(_part(part, row.observer_deg) for part in row.parts.all()),
+        parts=tuple(_part(part, row.observer_deg, tables) for part in row.parts.all()),
         steps=tuple(
             StepRow(s.state, s.at, s.person.name, s.note, None if s.de_centi is None else s.de_centi / CENTI)
             for s in row.steps.all()
         ),
         trials=tuple(sittings(ColourReading.objects.filter(recipe=row)))[::-1],
+        tables=tables,
     )
 
 
-def _part(part, observer_deg: int) -> RecipePart:
+def _tolerance(row: BlendRecipe, tables: Tables) -> Tolerance:
+    standard = row.standard
+    if standard is None:
+        return usual_tolerance(tables)
+    return Tolerance(Formula(standard.formula), standard.pass_centi / CENTI, standard.ask_centi / CENTI)
+
+
+def _part(part, observer_deg: int, tables: Tables) -> RecipePart:
     lot = part.lot
     spectrum = colours.spectrum_of_ppm(part.reflectance_ppm)
-    labs = colours.labs_under(spectrum, bridge.current_tables(), observer_deg=observer_deg)
+    labs = colours.labs_under(spectrum, tables, observer_deg=observer_deg)
     regain = bridge.maybe_frac(lot.now_regain_ppm)
     dry_g = bridge.grams(part.dry_mg)
     return RecipePart(
@@ -210,6 +233,8 @@ def _part(part, observer_deg: int) -> RecipePart:
         kind=part.kind,
         lab=labs[FIRST_LIGHT],
         left_dry_g=None if lot.now_dry_mg is None else bridge.grams(lot.now_dry_mg) - dry_g,
+        reflectance_ppm=tuple(part.reflectance_ppm),
+        is_own=lot.customer.is_own,
     )
 
 
