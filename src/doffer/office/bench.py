@@ -89,12 +89,17 @@ def _page(
     context = _blend_context(request, asked, bench)
     aim = context["aim"]
     found = answer_of(asked, bench, aim, system=units_of(request)) if asked.want != MIX else None
+    whose = whose_options(bench)
     context |= {
         "questions": QUESTIONS,
         "shades": [*((one.shade, one.name) for one in bench.standards), (OWN_COLOUR, "A colour I type")],
         "own_colour": OWN_COLOUR,
         "fibres": [(key, bench.tables.fibres[key].name) for key in sorted({lot.fibre for lot in bench.lots})],
-        "whose": whose_options(bench),
+        "whose": whose,
+        "whose_words": dict(whose).get(asked.whose, asked.whose),
+        "fibre_words": bench.tables.fibres[asked.fibre].name
+        if asked.fibre in bench.tables.fibres
+        else "every fibre",
         "steps": STEPS_G,
         "mosts": MOST_CHOICES,
         "choices": choices_of(asked, bench, aim),

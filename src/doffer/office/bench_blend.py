@@ -26,7 +26,7 @@ from doffer.mill.queries.bench import Bench, BenchLot, BenchStandard, spectra
 from doffer.office.bench_asked import OWN_COLOUR, Asked
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.colour import screen_colour as approximate
-from doffer.pictures.mix import MixPart, mix_bar, one_swatch, owner_mark
+from doffer.pictures.mix import MixPart, mix_bar, one_swatch, owner_mark, small_pair
 from doffer.pictures.swatch import swatch_pair
 from doffer.planning.shade.scale import Weighed, weigh_recipe
 from doffer.planning.shade.target import Recipe, Stock, Target, target_from_lab
@@ -109,6 +109,7 @@ class Blend:
     batch_dry_g: float
     limited_by: str
     swatch: str
+    small: str
     is_approximate: bool
     not_shown: tuple[str, ...]
     words: tuple[str, ...]
@@ -226,7 +227,8 @@ def blend_of(asked: Asked, bench: Bench, aim: Aim | None, *, basis: Basis) -> Bl
         actual_regain_fracs=np.array([lot.actual_regain_frac for lot in in_order]),
         division_g=asked.step_g,
     )
-    return _told(in_order, recipe, weighed, bench, aim, target, total_dry_g, limited_by, basis)
+    size = (total_dry_g, limited_by)
+    return _told(in_order, recipe, weighed, bench, aim, target, size, basis, asked_order=asked.lots)
 
 
 def _no_aim(bench: Bench) -> Target:
@@ -242,9 +244,10 @@ def _told(
     bench: Bench,
     aim: Aim | None,
     target: Target,
-    total_dry_g: float,
-    limited_by: str,
+    size: tuple[float, str],
     basis: Basis,
+    *,
+    asked_order: Sequence[str],
 ) -> Blend:
     tables = bench.tables
     dry_g = np.array(weighed.dry_mass_g)
@@ -255,15 +258,18 @@ def _told(
             lots, weighed.dry_mass_g, weighed.weighed_mass_g, recipe.de_per_point, strict=True
         )
     )
-    swatch, is_approximate, not_shown = _swatch(lots, mixed, weighed, aim, tables)
+    place = {code: number for number, code in enumerate(asked_order)}
+    portions = tuple(sorted(portions, key=lambda one: place[one.lot.code]))
+    swatch, small, is_approximate, not_shown = _swatch(lots, mixed, weighed, aim, tables)
     owners, mix = _whose(portions)
     return Blend(
         portions=portions,
         recipe=recipe,
         weighed=weighed,
-        batch_dry_g=total_dry_g,
-        limited_by=limited_by,
+        batch_dry_g=size[0],
+        limited_by=size[1],
         swatch=swatch,
+        small=small,
         is_approximate=is_approximate,
         not_shown=not_shown,
         words=difference_words(target.labs[0], np.array(weighed.lab), least_de=TELLABLE_DE) if aim else (),
@@ -280,8 +286,8 @@ def _told(
 
 def _swatch(
     lots: Sequence[BenchLot], mixed: np.ndarray, weighed: Weighed, aim: Aim | None, tables: Tables
-) -> tuple[str, bool, tuple[str, ...]]:
-    """The pair of swatches, both shown in the same way, so that equal colours look equal."""
+) -> tuple[str, str, bool, tuple[str, ...]]:
+    """The pair of swatches, large and small, both shown in the same way, so that equal colours look equal."""
     is_measured = all(lot.kind == SPECTRUM for lot in lots) and (aim is None or aim.reflectance is not None)
     if is_measured:
         seen_in = light(tables, "D65", observer_deg=2)
@@ -294,12 +300,14 @@ def _swatch(
             for lab in (aim.target.labs[0] if aim else weighed.lab, weighed.lab)
         ]
         shown = tuple((one.hex, one.is_clipped) for one in rough)
+    small = small_pair(shown[0][0], shown[1][0])
     if aim is None:
-        return one_swatch(shown[1][0], "this blend"), not is_measured, ("this blend",) if shown[1][1] else ()
+        off = ("this blend",) if shown[1][1] else ()
+        return one_swatch(shown[1][0], "this blend"), small, not is_measured, off
     names = (f"{aim.name}, wanted", "this blend")
     not_shown = tuple(name for name, (_, is_off) in zip(names, shown, strict=True) if is_off)
     pair = swatch_pair(shown[0][0], shown[1][0], first_name=names[0], second_name=names[1])
-    return pair, not is_measured, not_shown
+    return pair, small, not is_measured, not_shown
 
 
 def light_rows(mixed: np.ndarray, aim: Aim) -> tuple[LightRow, ...]:

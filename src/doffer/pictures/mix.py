@@ -81,6 +81,16 @@ def one_swatch(fill: str, name: str, *, width: float = 328) -> str:
     )
 
 
+def small_pair(first: str, second: str) -> str:
+    """Two shades touching, small enough for a bar at the edge of the screen."""
+    body = [
+        el("rect", x=0, y=0, width=64, height=36, class_="p-grey"),
+        el("rect", x=5, y=5, width=27, height=26, fill=first, class_="swatch-fill"),
+        el("rect", x=32, y=5, width=27, height=26, fill=second, class_="swatch-fill"),
+    ]
+    return svg.picture(64, 36, "wanted and blend", "", body, css="picture-fixed inline-picture")
+
+
 def _stripes(x: float, wide: float, owner: int, *, top: float = BAR_PX, thick: float = STRIPE_PX) -> str:
     """A field below a lot with its owner's stripes, each cut to the field."""
     field = el("rect", x=x, y=top, width=wide, height=thick, class_="mix-owner", stroke_width=1)
