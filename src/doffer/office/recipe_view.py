@@ -8,7 +8,6 @@ from urllib.parse import urlencode
 
 import numpy as np
 
-from doffer.errors import DofferError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.blend import BlendModel, Mixing, blend
 from doffer.fibre.colour.difference import de2000
@@ -24,16 +23,14 @@ from doffer.office.bench_blend import SPECTRUM, TELLABLE_DE
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.mix import MixPart, mix_bar
 from doffer.pictures.swatch import swatch_pair
-from doffer.planning.shade.search import search_recipes
-from doffer.planning.shade.target import Recipe, Rules, Stock, Target, target_from_lab
+from doffer.planning.shade.mend import mend_recipe
+from doffer.planning.shade.target import Target, target_from_lab
 from doffer.planning.shade.trial import Trial, target_after_trial
 from doffer.planning.shade.ways import ShadeWays
 from doffer.process.portions import apportion
 
 FIRST_LIGHT = "D65"
 PPM = 1e6
-MOST_LOTS = 5
-LEAST_SHARE = 0.02
 STATE_WORDS = {
     "proposed": "trial card to be made",
     "carded": "trial card made, to be read",
@@ -64,9 +61,9 @@ class Card:
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """The same lots in other shares, by what the card said: new shares, old ones, predicted difference."""
+    """More or less of a lot or two, by what the card said: new oven-dry grams, difference to be expected."""
 
-    parts: tuple[tuple[RecipePart, float, float], ...]
+    parts: tuple[tuple[RecipePart, float], ...]
     de: float
     words: tuple[str, ...]
     address: str
@@ -154,44 +151,22 @@ def card_of(recipe: OneRecipe) -> Card | None:
 def corrected_of(recipe: OneRecipe) -> Corrected | None:
     """The recipe corrected by its trial card: the aim is moved by what the prediction was off.
 
-    None where there is nothing to correct by, or more lots than a recipe takes.
+    None where there is nothing to correct by.
     """
     sitting = next((one for one in recipe.trials if FIRST_LIGHT in one.labs), None)
-    if sitting is None or not 1 < len(recipe.parts) <= MOST_LOTS:
+    if sitting is None or len(recipe.parts) < 2:
         return None
     ways, shares = _ways(recipe), _shares(recipe.parts)
     target = _target(recipe, list(sitting.labs))
     measured = np.array([sitting.labs[one.illuminant] for one in target.lights])
     aim = target_after_trial(Trial(_spectra(recipe.parts), shares, measured), target, ways)
-    stock = Stock(
-        names=tuple(part.lot for part in recipe.parts),
-        reflectance=_spectra(recipe.parts),
-        dry_mass_g=np.array([part.dry_mass_g + max(0.0, part.left_dry_g or 0.0) for part in recipe.parts]),
-        owner=("",) * len(recipe.parts),
-        cost_cents_per_kg=np.zeros(len(recipe.parts)),
-    )
-    rules = Rules(
-        batch_dry_mass_g=recipe.row.dry_mass_g,
-        owners=frozenset({""}),
-        most_lots=len(recipe.parts),
-        least_share=LEAST_SHARE,
-        required=frozenset(stock.names),
-    )
-    try:
-        found = search_recipes(aim, stock, rules, ways, n_results=1)
-    except DofferError:
-        return None
-    return _told(recipe, found[0], aim) if found else None
-
-
-def _told(recipe: OneRecipe, found: Recipe, aim: Target) -> Corrected:
-    by_lot = dict(zip(found.lots, found.shares, strict=True))
-    parts = tuple((part, by_lot.get(part.lot, 0.0), part.share_frac) for part in recipe.parts)
+    on_hand_g = np.array([part.dry_mass_g + max(0.0, part.left_dry_g or 0.0) for part in recipe.parts])
+    dry_g = np.array([part.dry_mass_g for part in recipe.parts])
+    found = mend_recipe(_spectra(recipe.parts), dry_g, on_hand_g, target=aim, ways=ways)
     words = [("want", "find"), ("shade", OWN_COLOUR), ("lab", ", ".join(f"{x:.2f}" for x in aim.labs[0]))]
-    first = aim.lights[0].illuminant
     return Corrected(
-        parts=parts,
-        de=found.de[first],
+        parts=tuple(zip(recipe.parts, found.dry_mass_g, strict=True)),
+        de=found.de,
         words=difference_words(aim.labs[0], np.array(found.lab), least_de=TELLABLE_DE),
         address=f"/bench/?{urlencode(words)}",
     )

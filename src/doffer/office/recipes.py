@@ -180,6 +180,9 @@ def correct(request: HttpRequest, code: str) -> HttpResponse:
 
 def _next_version(recipe: OneRecipe, found: view.Corrected) -> RecipeFacts:
     target = None
+    total_g = sum(dry_g for _, dry_g in found.parts)
+    near = found.de < view.TELLABLE_DE
+    within = "as near as the model can tell" if near else f"within {found.de:.1f}"
     if not recipe.row.shade:
         spectrum = recipe.target_reflectance_ppm
         target = TargetFacts(
@@ -191,12 +194,13 @@ def _next_version(recipe: OneRecipe, found: view.Corrected) -> RecipeFacts:
             is_behind_glass=recipe.pad.is_behind_glass,
         )
     return RecipeFacts(
-        parts=tuple(PartFacts(part.lot, share) for part, share, _ in found.parts if share > 0),
-        dry_mass_g=recipe.row.dry_mass_g,
+        parts=tuple(PartFacts(part.lot, dry_g / total_g) for part, dry_g in found.parts if dry_g > 0),
+        dry_mass_g=total_g,
         shade=recipe.row.shade,
         target=target,
         name=recipe.row.name,
-        note=f"Corrected by the trial card of version {recipe.row.version}",
+        note=f"Corrected by the trial card of version {recipe.row.version}: with what it taught, the blend "
+        f"should come {within} to the shade",
         join_decision=recipe.join_decision,
     )
 

@@ -125,7 +125,7 @@ def blend_sheet(sheet: BlendSheet, imprint: Imprint) -> Filled:
             for part, mass_g in zip(sheet.portions, masses_g, strict=True)
         ],
         "bands": _bands(sheet.layers, names),
-        "labels": [{"basis": basis, "words": words} for basis, words in sheet.label_words],
+        "labels": [],
         "doses": [],
         "note": sentence(sheet.note),
         "code": _code("recipe", sheet.recipe, imprint),

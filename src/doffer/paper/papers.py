@@ -118,10 +118,7 @@ class BlendPortion:
 
 @dataclass(frozen=True, slots=True)
 class BlendSheet:
-    """The weigh-out sheet of a blend recipe, for the trial card or for the full mix.
-
-    `label_words` is what the mix may be called; `layers` is empty for a trial card.
-    """
+    """The weigh-out sheet of a blend recipe, for the full mix or for its trial card, which has no layers."""
 
     recipe: str
     version: int
@@ -129,7 +126,6 @@ class BlendSheet:
     portions: tuple[BlendPortion, ...]
     layers: tuple[Layer, ...] = ()
     is_trial: bool = False
-    label_words: tuple[tuple[str, str], ...] = ()
     note: str = ""
 
     def __post_init__(self) -> None:
