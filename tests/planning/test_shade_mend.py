@@ -50,7 +50,7 @@ def test_of_changes_that_are_as_good_the_one_that_moves_least_fibre_is_taken(lot
     aim = target_from_lab(predicted + np.array([1.9, 0.4, 2.0]), seen_in)
     mended = mend_recipe(lots, GRAMS, ON_HAND, target=aim, ways=ways)
     assert mended.dry_mass_g[:4] == tuple(GRAMS[:4])
-    assert 510 < mended.dry_mass_g[4] < 800
+    assert 510 < mended.dry_mass_g[4] < 1000
 
 
 def test_no_lot_gives_more_than_there_is(lots):

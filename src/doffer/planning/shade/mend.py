@@ -34,8 +34,8 @@ def mend_recipe(
     """Change as few lots as bring the blend nearest to the target under its first light.
 
     Every lot alone, then every two lots, are tried at up to twice their mass and down to none, as far as
-    there is fibre; two must beat one by a lot's worth (`ShadeWays.lot_worth_de`), one must beat none by it. Of
-    changes that are as good within a lot's worth, the one that moves the least fibre is taken.
+    there is fibre; two must beat one by a lot's worth (`ShadeWays.lot_worth_de`), one must beat none by
+    it. Of changes that are as good within a lot's worth, the one that moves the least fibre is taken.
 
     Parameters
     ----------
