@@ -106,6 +106,7 @@ def _page(
         "gone": known_lots(asked, bench),
         "found": found,
         "wrong": wrong,
+        "currency": house.text("currency"),
         "is_live": False,
     }
     return render(request, "office/bench.html", context, status=status)
@@ -133,6 +134,7 @@ def _blend_context(request: HttpRequest, asked: Asked, bench: Bench) -> dict[str
         "key": fresh_key(),
         "may_keep": may(person, Right.SHADES),
         "may_join": may(person, Right.JOIN),
+        "sees_costs": may(person, Right.LOTS),
     }
 
 

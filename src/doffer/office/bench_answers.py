@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from doffer.errors import DofferError
+from doffer.errors import DofferError, InfeasibleError
 from doffer.fibre.colour.words import difference_words
 from doffer.mill.queries.bench import Bench, BenchLot
 from doffer.office.bench_asked import CORRECT, FIND, TOGETHER, Asked
@@ -25,7 +25,8 @@ from doffer.planning.shade.sub_lots import Choice, SubLots, choose_sub_lots, sub
 from doffer.planning.shade.target import Recipe, Rules
 
 USUAL_MIX_G = 1000.0
-MOST_ANSWERS = 5
+MOST_ANSWERS, MANY_ANSWERS = 5, 20
+CENTS = 100
 CG_PER_G = 100
 LEAST_SHARE = 0.03
 WORTH_A_LOOK_DE = 3.0  # a blend that much farther off than the best is no answer
@@ -55,6 +56,14 @@ class Answer:
     swatch: str
     address: str
     total_g: float
+
+    @property
+    def cost_cents_per_kg(self) -> int | None:
+        """What a kilogram of it costs, oven-dry; None while a lot's cost is not known."""
+        costs = [one.lot.cost_cents_per_kg for one in self.shares]
+        if any(cost is None for cost in costs):
+            return None
+        return round(sum((cost or 0) * one.share_frac for cost, one in zip(costs, self.shares, strict=True)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,8 +158,10 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
     leftovers = [lot for lot in _chosen(asked, bench) if is_allowed(lot, asked, bench)]
     lots = _stock(asked, bench, () if asked.want == FIND else leftovers)
     mass_g = asked.mass_g or USUAL_MIX_G
+    if asked.most_cents_per_kg is not None:
+        lots = [lot for lot in lots if lot.cost_cents_per_kg is not None]
     if not lots:
-        return Found(asked.want, NOBODY)
+        return Found(asked.want, NOBODY if asked.most_cents_per_kg is None else NO_COST)
     stock = stock_of(lots)
     names = set(stock.names)
     rules = Rules(
@@ -164,7 +175,9 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
     )
     is_usual = asked.mass_g is None
     if asked.want == FIND:
-        recipes = search_recipes(aim.target, stock, rules, bench.ways, n_results=MOST_ANSWERS)
+        recipes = _cheap_enough(
+            search_recipes(aim.target, stock, rules, bench.ways, n_results=MANY_ANSWERS), asked
+        )
         missing = what_is_missing(aim.target, stock, rules, bench.ways, recipes, tolerance_de=aim.pass_de)
         near = recipes[0].score + WORTH_A_LOOK_DE
         answers = tuple(
@@ -185,6 +198,27 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
     return Found(asked.want, "", mass_g, is_usual, (made,), used_g=used_g)
 
 
+def _cheap_enough(recipes: tuple[Recipe, ...], asked: Asked) -> tuple[Recipe, ...]:
+    """Those that cost no more than was said, a few of them.
+
+    Raises
+    ------
+    InfeasibleError
+        None does.
+    """
+    most = asked.most_cents_per_kg
+    kept = [one for one in recipes if most is None or one.cost_cents_per_kg <= most]
+    if not kept and recipes and most is not None:
+        least = min(one.cost_cents_per_kg for one in recipes)
+        raise InfeasibleError(
+            f"This shade for {most / CENTS:.2f} a kilogram",
+            f"the cheapest blend that was found costs {least / CENTS:.2f}",
+            "Allow more, or write down what other lots cost",
+        )
+    return tuple(kept[:MOST_ANSWERS])
+
+
+NO_COST = "No lot has a cost yet, so nothing can be kept below one. Write down what your fibre costs first."
 NOBODY = (
     "No lot may go in: none of this fibre was read dry by an instrument and is free. Read a lot, or allow "
     "other fibre above."

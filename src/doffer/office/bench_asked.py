@@ -26,6 +26,7 @@ MOST_CHOICES = tuple((str(n), f"{n} lots") for n in (2, 3, 4, 5))
 SHARE, CODE_SIGNS, MOST_CHOSEN = "share_", 20, 60
 SUM_SLACK = 0.005  # shares on the face are rounded; below half a point nothing is said of their sum
 PERCENT = 100
+CENTS = 100
 USUAL_MOST_ADDED = "50"
 USUAL_MOST_ADDED_FRAC = 0.5
 USUAL_MOST_LOTS = 4
@@ -55,7 +56,7 @@ class Asked:
     most_lots: int = USUAL_MOST_LOTS
     step_g: float = USUAL_STEP_G
     most_added_frac: float = USUAL_MOST_ADDED_FRAC
-    cost_most: float | None = None
+    most_cents_per_kg: float | None = None
     typed: Typed = field(default_factory=lambda: Typed({}, "metric"))
 
     @property
@@ -143,7 +144,7 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
         most_lots=most or USUAL_MOST_LOTS,
         step_g=float(step) if step in dict(STEPS_G) else USUAL_STEP_G,
         most_added_frac=added_frac or USUAL_MOST_ADDED_FRAC,
-        cost_most=_cost(typed),
+        most_cents_per_kg=_cost_cents(typed),
         typed=typed,
     )
     return _with_shares(asked, typed_shares, by_kg, is_by_kg=data.get("act") == "by_weight")
@@ -159,9 +160,9 @@ def _share(typed: Typed, code: str) -> float | None:
     return None if percent is None else float(percent) / PERCENT
 
 
-def _cost(typed: Typed) -> float | None:
+def _cost_cents(typed: Typed) -> float | None:
     cost = typed.read("cost", parse_number, "most cost of a kilogram", allowed="an amount, such as 24.50")
-    return None if cost is None else float(cost)
+    return None if cost is None else float(cost) * CENTS
 
 
 def _with_shares(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +22,7 @@ from doffer.fibre.colour.words import difference_words
 from doffer.fibre.content import Basis, LabelShares, label_shares
 from doffer.fibre.fineness import BlendFineness, material_fineness
 from doffer.fibre.material import Form, Material
-from doffer.mill.queries.bench import Bench, BenchLot, BenchStandard, spectra
+from doffer.mill.queries.bench import Bench, BenchLot, BenchStandard, costs_of, spectra
 from doffer.office.bench_asked import OWN_COLOUR, Asked
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.colour import screen_colour as approximate
@@ -178,14 +178,14 @@ def batch_dry_g(lots: Sequence[BenchLot], shares: np.ndarray, mass_g: float | No
     return float(most_g[least]), lots[least].code
 
 
-def stock_of(lots: Sequence[BenchLot], costs: Mapping[str, float] | None = None) -> Stock:
+def stock_of(lots: Sequence[BenchLot]) -> Stock:
     """Lots as the search's stock."""
     return Stock(
         names=tuple(lot.code for lot in lots),
         reflectance=spectra(lots),
         dry_mass_g=np.array([lot.free_dry_g for lot in lots]),
         owner=tuple(lot.owner for lot in lots),
-        cost_cents_per_kg=np.array([(costs or {}).get(lot.code, 0.0) for lot in lots]),
+        cost_cents_per_kg=costs_of(lots),
     )
 
 

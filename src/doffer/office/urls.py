@@ -6,6 +6,7 @@ from django.urls import URLPattern
 
 from doffer.office import (
     bench,
+    bench_costs,
     door_papers,
     doses,
     grade,
@@ -40,6 +41,7 @@ urlpatterns: list[URLPattern] = [
     *order_wish.urlpatterns,
     *orders.urlpatterns,
     *bench.urlpatterns,
+    *bench_costs.urlpatterns,
     *recipes.urlpatterns,
     *doses.urlpatterns,
     *records.urlpatterns,

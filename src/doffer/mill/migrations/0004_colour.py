@@ -13,6 +13,11 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        migrations.AddField(
+            model_name='lot',
+            name='cost_cents_per_kg',
+            field=models.PositiveIntegerField(blank=True, null=True),
+        ),
         migrations.CreateModel(
             name='DyeBatch',
             fields=[

@@ -62,6 +62,7 @@ class BenchLot:
     reflectance_ppm: tuple[int, ...]
     why_not: tuple[str, ...]
     parts: tuple[tuple[Constituent, float], ...]
+    cost_cents_per_kg: int | None
 
     @property
     def is_usable(self) -> bool:
@@ -126,14 +127,14 @@ class Bench:
         return found
 
     def stock(self, codes: Collection[str] | None = None) -> Stock:
-        """Usable lots (of those named) for the search; costs are not recorded and count as nothing."""
+        """Usable lots (of those named) for the search; a cost nobody wrote down counts as the dearest."""
         chosen = [lot for lot in self.lots if lot.is_usable and (codes is None or lot.code in codes)]
         return Stock(
             names=tuple(lot.code for lot in chosen),
             reflectance=spectra(chosen),
             dry_mass_g=np.array([lot.free_dry_g for lot in chosen]),
             owner=tuple(lot.owner for lot in chosen),
-            cost_cents_per_kg=np.zeros(len(chosen)),
+            cost_cents_per_kg=costs_of(chosen),
         )
 
     def target(self, shade: str, tables: Tables) -> Target:
@@ -143,6 +144,15 @@ class Bench:
             raise NotFoundError("shade", shade, "Look in the shade book")
         row = found.row
         return target_of(row.labs, row.reflectance_ppm, observer_deg=row.pad.observer_deg, tables=tables)
+
+
+def costs_of(lots: Sequence[BenchLot]) -> np.ndarray:
+    """Cost of each lot, shape (k,); one that nobody wrote down counts as the dearest of them."""
+    known = [lot.cost_cents_per_kg for lot in lots if lot.cost_cents_per_kg is not None]
+    dearest = max(known, default=0)
+    return np.array(
+        [dearest if lot.cost_cents_per_kg is None else lot.cost_cents_per_kg for lot in lots], dtype=float
+    )
 
 
 def spectra(lots: Sequence[BenchLot]) -> np.ndarray:
@@ -324,4 +334,5 @@ def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:
             (bridge.constituent_of(origin.lot, beside.tables), origin.share_frac)
             for origin in beside.origins[lot.pk]
         ),
+        cost_cents_per_kg=lot.cost_cents_per_kg,
     )
