@@ -138,3 +138,12 @@ def test_what_differs_under_the_first_light_is_taken_out_before():
 def test_metamerism_needs_two_lights():
     with pytest.raises(InputError, match="two or more"):
         metamerism_de(np.zeros((1, 3)), np.zeros((1, 3)), LIGHTS[:1])
+
+
+@pytest.mark.parametrize(
+    ("sample", "word"),
+    [((40, 44, 26), "redder"), ((74, 4, 58), "yellower"), ((22, 3, -24), "bluer"), ((50, -40, 5), "greener")],
+)
+def test_another_colour_altogether_is_named_by_where_it_is_and_not_by_the_way_there(sample, word):
+    far = {"redder": (46.6, -20.9, 19.2), "yellower": (22, 3, -24)}.get(word, (40.0, 44.0, 26.0))
+    assert word in difference_words(np.array(far), np.array(sample, dtype=float))

@@ -10,6 +10,7 @@ from doffer.fibre.colour.difference import de2000, de2000_parts
 TOLD_PART = 0.3  # a part below this share of the whole difference is not worth a word
 GREY_CHROMA = 6.0  # below this a colour has no hue to speak of; red-green and yellow-blue are told instead
 NEAR_AXIS_DEG = 25.0  # nearer than this to an axis a colour already is that hue and turns towards the next
+OTHER_HUE_DEG = 60.0  # farther than this it is another colour: red beside green is redder, not yellower
 AXES = ((0.0, "redder"), (90.0, "yellower"), (180.0, "greener"), (270.0, "bluer"))
 
 
@@ -52,9 +53,16 @@ def _parts(standard: Floats, sample: Floats) -> list[tuple[float, str]]:
         ]
         return found
     chroma, hue = float(parts.chroma), float(parts.hue)
-    hue_deg = float(np.degrees(np.arctan2(standard[2], standard[1])) % 360)
-    found += [(chroma, "stronger" if chroma > 0 else "less strong"), (hue, _hue_word(hue_deg, hue))]
+    from_deg, to_deg = (float(np.degrees(np.arctan2(lab[2], lab[1])) % 360) for lab in (standard, sample))
+    apart_deg = abs((to_deg - from_deg + 180) % 360 - 180)
+    word = _nearest_axis(to_deg) if apart_deg > OTHER_HUE_DEG else _hue_word(from_deg, hue)
+    found += [(chroma, "stronger" if chroma > 0 else "less strong"), (hue, word)]
     return found
+
+
+def _nearest_axis(hue_deg: float) -> str:
+    """The word of the axis a hue stands nearest to: for another colour altogether, not a turn of the same."""
+    return min(AXES, key=lambda axis: abs((hue_deg - axis[0] + 180) % 360 - 180))[1]
 
 
 def _hue_word(hue_deg: float, turn: float) -> str:
