@@ -46,9 +46,7 @@ def mix_bar(parts: Sequence[MixPart], owners: Sequence[str], *, width: float = W
         drawn.append(el("rect", x=x, y=0, width=wide, height=BAR_PX, fill=part.fill, class_="fibre-fill"))
         drawn.append(_stripes(x, wide, part.owner))
         x += wide
-    frame = el(
-        "rect", x=0, y=0, width=width, height=BAR_PX, class_="mix-frame", fill="none", stroke_width=1.5
-    )
+    frame = el("rect", x=0, y=0, width=width, height=BAR_PX, class_="mix-frame", fill="none", stroke_width=2)
     told = ", ".join(f"{part.name} {say(part.share / total, 'frac')}" for part in parts)
     shares = [
         sum(part.share for part in parts if part.owner == place) / total for place in range(len(owners))
@@ -93,7 +91,7 @@ def small_pair(first: str, second: str) -> str:
 
 def _stripes(x: float, wide: float, owner: int, *, top: float = BAR_PX, thick: float = STRIPE_PX) -> str:
     """A field below a lot with its owner's stripes, each cut to the field."""
-    field = el("rect", x=x, y=top, width=wide, height=thick, class_="mix-owner", stroke_width=1)
+    field = el("rect", x=x, y=top, width=wide, height=thick, class_="mix-owner", stroke_width=2)
     slant = SLANTS[owner % len(SLANTS)]
     if slant == 0:
         return field
