@@ -33,9 +33,12 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "mill_dyebatch": (("id",),),
     "mill_dyeload": (("id",), ("batch_id", "number")),
     "mill_tubbath": (("id",), ("use_id", "number")),
+    "mill_kettlestick": (("id",),),
 }
-COLOUR_TABLES = tuple(APPEND_ONLY)[tuple(APPEND_ONLY).index("mill_colourreading") :]
-FIRST_TABLES = tuple(table for table in APPEND_ONLY if table not in COLOUR_TABLES)
+_LATER = tuple(APPEND_ONLY)[tuple(APPEND_ONLY).index("mill_colourreading") :]
+STICK_TABLES = ("mill_kettlestick",)
+COLOUR_TABLES = tuple(table for table in _LATER if table not in STICK_TABLES)
+FIRST_TABLES = tuple(table for table in APPEND_ONLY if table not in _LATER)
 ALL_TABLES = tuple(APPEND_ONLY)
 
 

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from importlib import resources
 
 from doffer.fibre.colour.verdict import Formula, Tolerance
+from doffer.mill.commands.dip_stick import measure_kettle
 from doffer.mill.commands.kitchen import DyeRecipeFacts, DyeStep, begin_dyeing, write_dye_recipe
 from doffer.mill.commands.readings import Seen, Tuft, record_readings
 from doffer.mill.commands.shades import TargetFacts, add_batch, add_shade, judge_batch
@@ -15,6 +16,7 @@ from doffer.mill.commands.tubs import next_bath, put_in
 from doffer.mill.demo.work import Act, Row, at_time, told
 from doffer.mill.models import DyeLoad, Lot, Shade, TubUse
 from doffer.people.models import Person
+from doffer.planning.dip_stick import KettleShape, StickMark
 
 INSTRUMENT = "pad colorimeter"
 GEOMETRY = "45/0"
@@ -22,6 +24,11 @@ ASK_OVER_PASS = 1.5
 GREENS = ("L027", "L028", "L029", "L030")  # kettle loads of the same green, read on five tufts each
 DYED_LOTS = (*GREENS, "L031", "L032", "L033", "L037")
 KETTLE_OF = {"L027": "K60", "L028": "K60", "L029": "K60", "L030": "K60"}
+# the smallest kettle was never measured: its page says how to
+STICKS = {
+    "K60": KettleShape(bore_mm=400),
+    "K120": KettleShape(low=StickMark(30, 165), high=StickMark(90, 470)),
+}
 # five tufts of a load lie about their mean like this
 TUFTS = ((0.0, 0.0, 0.0), (0.4, -0.3, 0.2), (-0.4, 0.3, -0.2), (0.3, 0.2, -0.4), (-0.3, -0.2, 0.4))
 OPENED = datetime(2025, 10, 1, 9, 0, tzinfo=UTC)
@@ -137,6 +144,11 @@ def _read_load(dyer: Person, lot: str, lab: tuple[float, float, float]) -> None:
 
 def _tubs(people: dict[str, Person]) -> Iterator[Act]:
     washer = people["P3"]
+    for kettle, shape in STICKS.items():
+        yield Act(
+            OPENED + timedelta(minutes=30),
+            lambda kettle=kettle, shape=shape: measure_kettle(people["P4"], kettle, shape),
+        )
     friday = MONDAY - timedelta(days=3)
     for rack, lot in (("RA", "L004"), ("RB", "L011")):
         yield Act(

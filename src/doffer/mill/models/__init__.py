@@ -10,7 +10,15 @@ from doffer.mill.models.blends import BlendPart, BlendRecipe, MixingFit, RecipeS
 from doffer.mill.models.chores import Change, Counter, Deed, Job, Setting, TableOverride
 from doffer.mill.models.colour import ColourReading, Shade, ShadeBatch, ShadeVerdict, ShadeVersion
 from doffer.mill.models.customers import Customer
-from doffer.mill.models.kitchen import DyeBatch, DyeLoad, DyeRecipe, DyeRecipeDye, TubBath, TubUse
+from doffer.mill.models.kitchen import (
+    DyeBatch,
+    DyeLoad,
+    DyeRecipe,
+    DyeRecipeDye,
+    KettleStick,
+    TubBath,
+    TubUse,
+)
 from doffer.mill.models.lots import Container, Filling, Hold, JoinDecision, Lot, LotPart, Photo
 from doffer.mill.models.machines import Machine, Scale
 from doffer.mill.models.orders import Order, OrderLot, OrderPlan
@@ -34,6 +42,7 @@ __all__ = [
     "Hold",
     "Job",
     "JoinDecision",
+    "KettleStick",
     "Lot",
     "LotPart",
     "Machine",

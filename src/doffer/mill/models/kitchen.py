@@ -109,6 +109,43 @@ class DyeLoad(models.Model):
         return f"load {self.number} of {self.batch_id}"
 
 
+class KettleStick(models.Model):
+    """How high a bath stands in a kettle: its inner diameter, or two baths measured in; the newest counts."""
+
+    kettle = models.ForeignKey("mill.Machine", on_delete=models.PROTECT, related_name="sticks")
+    bore_mm = models.IntegerField(null=True, blank=True)
+    low_ml = models.IntegerField(null=True, blank=True)
+    low_mm = models.IntegerField(null=True, blank=True)
+    high_ml = models.IntegerField(null=True, blank=True)
+    high_mm = models.IntegerField(null=True, blank=True)
+    note = models.CharField(max_length=400, blank=True)
+    measured_at = models.DateTimeField()
+    person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+", db_index=False)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = (
+            models.CheckConstraint(
+                # an unknown figure would let a comparison pass by itself
+                condition=Q(bore_mm__isnull=False, bore_mm__gt=0)
+                | Q(
+                    low_ml__isnull=False,
+                    low_mm__isnull=False,
+                    high_ml__isnull=False,
+                    high_mm__isnull=False,
+                    low_ml__gt=0,
+                    low_mm__gt=0,
+                    high_ml__gt=models.F("low_ml"),
+                    high_mm__gt=models.F("low_mm"),
+                ),
+                name="kettle_stick_is_possible",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"dip stick of {self.kettle_id}"
+
+
 class TubUse(models.Model):
     """A lot in a tub or kettle or on a rack, until it is taken out."""
 
