@@ -78,13 +78,19 @@ def record_sample_blend(
     parts: Sequence[SamplePart],
     blend: tuple[float, ...],
     form: str = PadForm.LOOSE,
+    kind: str = ReadingKind.SPECTRUM,
     observer_deg: int = OBSERVER_DEG,
     note: str = "",
     key: uuid.UUID | None = None,
 ) -> int:
-    """Keep a small blend that was carded and measured as a spectrum; gives its number.
+    """Keep a small blend that was carded and measured; gives its number.
 
     Best are 4 to 8 of 20 to 50 g, darkest with lightest, half and half.
+
+    Parameters
+    ----------
+    kind : str
+        How sure the spectra are: "spectrum" when all were measured, "lab2" or "lab" when one was recovered.
     """
     person = require(by, Right.READ_COLOUR)
     if len(parts) < 2 or any(part.share_frac <= 0 for part in parts):
@@ -93,6 +99,8 @@ def record_sample_blend(
         )
     if form not in PadForm.values:
         raise InputError("form of the pad", form, f"one of {', '.join(PadForm.values)}")
+    if kind not in (ReadingKind.SPECTRUM, ReadingKind.LAB2, ReadingKind.LAB):
+        raise InputError("kind of reading", kind, "spectrum, lab2 or lab; a photo teaches nothing")
     total = sum(part.share_frac for part in parts)
     with write():
         bridge.known_fibre(fibre, bridge.current_tables())
@@ -108,7 +116,7 @@ def record_sample_blend(
         sample = SampleBlend.objects.create(
             fibre=fibre,
             form=form,
-            kind=ReadingKind.SPECTRUM,
+            kind=kind,
             observer_deg=observer_deg,
             parts=[
                 {

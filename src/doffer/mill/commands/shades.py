@@ -15,6 +15,7 @@ from doffer.mill import bridge, clock, colours
 from doffer.mill.booking import announce, done_before, lot_of, remember
 from doffer.mill.bridge import CENTI
 from doffer.mill.colours import FIRST_LIGHT, OBSERVER_DEG, Lab, Pad
+from doffer.mill.commands.readings import Seen, book_readings
 from doffer.mill.models import ColourReading, Shade, ShadeBatch, ShadeVerdict, ShadeVersion
 from doffer.mill.models.colour import PadForm, ReadingKind, Verdict
 from doffer.mill.numbering import SHADE, next_code
@@ -86,9 +87,15 @@ def add_shade(
     target: TargetFacts,
     use: str = "",
     tolerance: Tolerance | None = None,
+    seen: Seen | None = None,
     key: uuid.UUID | None = None,
 ) -> str:
     """A new shade with its first standard; gives its number. The usual tolerance is CMC(2:1) 1.0 and 1.5.
+
+    Parameters
+    ----------
+    seen : Seen, optional
+        The sitting that the target is the mean of; it is kept as a reading of the standard.
 
     Raises
     ------
@@ -100,6 +107,7 @@ def add_shade(
         raise InputError("name of the shade", "", "a name, such as Fern")
     with write():
         body: dict[str, object] = {"name": name, "target": repr(target), "use": use, "t": repr(tolerance)}
+        body["seen"] = repr(seen)
         earlier = done_before(key, "add_shade", body)
         if earlier:
             return str(earlier["shade"])
@@ -111,7 +119,9 @@ def add_shade(
         shade = Shade.objects.create(
             code=next_code(SHADE), name=name.strip(), use=use, created_at=clock.now(), created_by=person
         )
-        _new_version(person, shade, 1, target.columns(), target.pad, target.light, tolerance, "")
+        made = _new_version(person, shade, 1, target.columns(), target.pad, target.light, tolerance, "")
+        if seen is not None:
+            _keep_reading(person, made, seen)
         announce(person, "shade", shade.code, f"{shade.name} is a standard shade")
         remember(key, "add_shade", body, {"shade": shade.code}, person)
         return shade.code
@@ -124,11 +134,12 @@ def restate_shade(
     reason: str,
     target: TargetFacts | None = None,
     tolerance: Tolerance | None = None,
+    seen: Seen | None = None,
     key: uuid.UUID | None = None,
 ) -> int:
     """A new version of a standard, with another colour or tolerance; the old one stays; gives its number.
 
-    Batches stay with the version they were made to.
+    Batches stay with the version they were made to; `seen` is the sitting that the new colour is the mean of.
     """
     person = require(by, Right.SHADES)
     if not reason.strip():
@@ -137,6 +148,7 @@ def restate_shade(
         raise InputError("what changes", "", "the colour or the tolerance")
     with write():
         body: dict[str, object] = {"shade": code, "t": repr((target, tolerance)), "reason": reason}
+        body["seen"] = repr(seen)
         earlier = done_before(key, "restate_shade", body)
         if earlier:
             return int(str(earlier["version"]))
@@ -149,7 +161,9 @@ def restate_shade(
             columns, pad, name = target.columns(), target.pad, target.light
         tolerance = tolerance or tolerance_of(last)
         version = last.version + 1
-        _new_version(person, shade, version, columns, pad, name, tolerance, reason.strip())
+        made = _new_version(person, shade, version, columns, pad, name, tolerance, reason.strip())
+        if seen is not None:
+            _keep_reading(person, made, seen)
         announce(person, "shade", code, f"standard {version} of {shade.name}: {reason}"[:300])
         remember(key, "restate_shade", body, {"version": version}, person)
         return version
@@ -164,9 +178,9 @@ def _new_version(
     light: str,
     tolerance: Tolerance | None,
     reason: str,
-) -> None:
+) -> ShadeVersion:
     tolerance = tolerance or usual_tolerance(bridge.current_tables())
-    ShadeVersion.objects.create(
+    return ShadeVersion.objects.create(
         shade=shade,
         version=version,
         **columns,
@@ -182,6 +196,16 @@ def _new_version(
         made_at=clock.now(),
         made_by=person,
     )
+
+
+def _keep_reading(person: Person, version: ShadeVersion, seen: Seen) -> None:
+    """The sitting behind a standard; a standard is dry and measured."""
+    if seen.is_wet or seen.is_photo:
+        reason = "it was read wet" if seen.is_wet else "a photo is good for a first guess only"
+        raise RefusedError(
+            f"{version.shade.name} gets no such standard", (reason,), "Dry it and read it with the instrument"
+        )
+    book_readings(person, seen, {"standard": version})
 
 
 def archive_shade(by: Person | None, code: str) -> None:
