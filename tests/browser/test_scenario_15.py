@@ -38,8 +38,16 @@ def too_small(page: Page) -> list[str]:
     )
 
 
-def test_scenario_15_from_the_question_to_the_picker(fresh_live, page, axe, shot):
-    page.goto(f"{fresh_live}/")
+def assert_good(page: Page, axe) -> None:
+    """Readable by everybody, fits the screen, and can be touched."""
+    assert axe(page) == []
+    assert_fits(page)
+    assert too_small(page) == []
+
+
+def ask_what_to_add(page: Page, address: str) -> None:
+    """From the page head to the sub-lots, and from them to what is to be added."""
+    page.goto(f"{address}/")
     page.get_by_role("navigation", name="Places").get_by_role("link", name="Bench").click()
     page.get_by_label("Question").select_option("Which of these lots make the shade together?")
     page.wait_for_url("**want=together**")
@@ -50,6 +58,11 @@ def test_scenario_15_from_the_question_to_the_picker(fresh_live, page, axe, shot
     expect(found).to_contain_text("All 4 together are 3.4 away: darker, greener")
     expect(found).to_contain_text("leave out L028 and L030")
     page.get_by_role("link", name="What to add to all of them").click()
+
+
+def test_scenario_15_from_the_question_to_the_picker(fresh_live, page, axe, shot):
+    ask_what_to_add(page, fresh_live)
+    found = page.locator("#answer")
     expect(found).to_contain_text("Alone they are away by L027 1.2, L029 2.7, L028 5.8, L030 9.1")
     yellow_g = int(re.search(r"\((\d+)\Wg oven-dry\)", found.inner_text())[1])
     assert 300 <= yellow_g <= 750
@@ -59,25 +72,19 @@ def test_scenario_15_from_the_question_to_the_picker(fresh_live, page, axe, shot
     page.get_by_text("Working: what other models would add").click()
     expect(found).to_contain_text("M 0.15 on three bands, without spectra")
     expect(found.get_by_role("row", name=re.compile("three bands"))).to_contain_text(re.compile(r"5(09|10)"))
-    assert axe(page) == []
-    assert_fits(page)
-    assert too_small(page) == []
+    assert_good(page, axe)
     shot(page, "bench-correct")
 
     found.get_by_role("link", name="Put this on the bench").first.click()
     expect(page.get_by_role("heading", name="What it will be")).to_be_visible()
     expect(page.locator("#answer")).to_contain_text("0.5 or less away")
     expect(page.locator("#answer")).to_contain_text("100 % wool")
-    assert axe(page) == []
-    assert_fits(page)
-    assert too_small(page) == []
+    assert_good(page, axe)
     shot(page, "bench-mix")
     page.get_by_label("Recipe’s name").fill("Spring kits")
     page.get_by_role("button", name="Keep this recipe").click()
     expect(page.get_by_role("heading", name=re.compile(r"M\d+ Spring kits"))).to_be_visible()
-    assert axe(page) == []
-    assert_fits(page)
-    assert too_small(page) == []
+    assert_good(page, axe)
     shot(page, "recipe")
 
     code = page.url.rstrip("/").rpartition("/")[2]
@@ -90,8 +97,7 @@ def test_scenario_15_from_the_question_to_the_picker(fresh_live, page, axe, shot
     expect(page.get_by_role("link", name="Weigh-out sheet (PDF)")).to_be_visible()
     sheet = page.request.get(f"{fresh_live}/bench/recipes/{code}/mix.pdf")
     assert sheet.body().startswith(b"%PDF")
-    assert axe(page) == []
-    assert_fits(page)
+    assert_good(page, axe)
     shot(page, "recipe-released")
     page.get_by_role("link", name="Weigh it out now").click()
     typed = {
@@ -160,9 +166,7 @@ def test_grams_of_every_lot_follow_the_slider(live, page):
 def test_everybody_can_read_it(live, page_at, axe, address, size, scheme):
     page = page_at(*size, color_scheme=scheme)
     page.goto(f"{live}{address}")
-    assert axe(page) == []
-    assert_fits(page)
-    assert too_small(page) == []
+    assert_good(page, axe)
 
 
 def test_the_bench_works_without_scripts(live, page_at):

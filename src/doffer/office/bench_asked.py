@@ -144,7 +144,7 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
         most_lots=most or USUAL_MOST_LOTS,
         step_g=float(step) if step in dict(STEPS_G) else USUAL_STEP_G,
         most_added_frac=added_frac or USUAL_MOST_ADDED_FRAC,
-        most_cents_per_kg=_cost_cents(typed),
+        most_cents_per_kg=_most_cents_per_kg(typed),
         typed=typed,
     )
     return _with_shares(asked, typed_shares, by_kg, is_by_kg=data.get("act") == "by_weight")
@@ -160,7 +160,7 @@ def _share(typed: Typed, code: str) -> float | None:
     return None if percent is None else float(percent) / PERCENT
 
 
-def _cost_cents(typed: Typed) -> float | None:
+def _most_cents_per_kg(typed: Typed) -> float | None:
     cost = typed.read("cost", parse_number, "most cost of a kilogram", allowed="an amount, such as 24.50")
     return None if cost is None else float(cost) * CENTS
 
