@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 from doffer.errors import InputError, NotFoundError
+from doffer.fibre.moisture import agreed_mass_g, agreed_regain_frac
 from doffer.mill import bridge, clock, dye_bath
 from doffer.mill.booking import announce, done_before, lot_of, remember
 from doffer.mill.bridge import CENTI, PPM
@@ -228,11 +229,16 @@ def _busy() -> frozenset[str]:
 
 
 def _mass_g(lot: Lot, fibre_g: float | None, loads: Sequence[tuple[str, float]]) -> float:
+    """Fibre to dye [g]: at most what the lot weighs, as weighed last or at agreed regain."""
     have_g = bridge.grams(lot.now_mass_mg)
     mass_g = sum(grams for _, grams in loads) if loads else have_g if fibre_g is None else fibre_g
-    if not 0 < mass_g <= have_g + UNEQUAL_G:
+    dry_g = bridge.maybe_grams(lot.now_dry_mg) or 0.0
+    tables = bridge.current_tables()
+    agreed_g = agreed_mass_g(dry_mass_g=dry_g, agreed_regain_frac=agreed_regain_frac(tables, lot.fibre))
+    most_g = max(have_g, agreed_g)
+    if not 0 < mass_g <= most_g + UNEQUAL_G:
         raise InputError(
-            "fibre to dye", f"{mass_g:g} g", f"above 0 and at most the {have_g:g} g of {lot.code}"
+            "fibre to dye", f"{mass_g:g} g", f"above 0 and at most the {most_g:.0f} g of {lot.code}"
         )
     return mass_g
 
