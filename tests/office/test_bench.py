@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from tests.mill import conftest as dyed
 from tests.office.page_words import words
 
+from doffer.errors import InputError
 from doffer.fibre.colour.recover import recover_reflectance
 from doffer.fibre.colour.spectrum import light
 from doffer.mill.commands.lots import set_lot_costs
@@ -206,6 +207,16 @@ def test_a_kept_blend_is_a_recipe_in_the_grams_of_the_scale(desk, dye_house, key
     assert again["Location"] == made["Location"]
 
 
+def test_a_coarse_scale_never_takes_more_of_a_lot_than_there_is(desk, dye_house, key):
+    data = {**asked(dye_house, {"G1": 50, "G2": 50}), "act": "by_weight", "step": "5"}
+    moved = desk.get("/bench/", data)
+    assert "1.10 kg of 1.10 kg" in words(desk.get(moved["Location"]))  # 1105 g on such a scale, of 1104 g
+    made = desk.post("/bench/keep/", {"state": moved["Location"].partition("?")[2], "key": key})
+    assert made.status_code == 302, words(made)
+    recipe = one_recipe(made["Location"].split("/")[-2])
+    assert all(part.left_dry_g >= -0.01 for part in recipe.parts)
+
+
 def test_the_floor_looks_and_does_not_keep(client_of, dye_house):
     floor = client_of(dye_house.floor)
     text = words(floor.get("/bench/", asked(dye_house)))
@@ -281,6 +292,8 @@ def test_costs_are_written_down_for_own_fibre_alone(desk, client_of, dye_house):
     assert bad.status_code == 422
     assert 'value="dear"' in bad.content.decode()
     assert bench().lot(code).cost_cents_per_kg == 2450
+    with pytest.raises(InputError, match="of the mill's own fibre"):
+        set_lot_costs(dye_house.office, {dye_house.theirs: 100})
     assert "is for the office" in words(client_of(dye_house.floor).get("/bench/costs/"))
 
 
