@@ -87,6 +87,7 @@ class Portion:
     dry_g: float
     free_g: float
     de_per_point: float
+    step_g: float
 
     @property
     def left_g(self) -> float:
@@ -95,8 +96,8 @@ class Portion:
 
     @property
     def is_short(self) -> bool:
-        """There is less than the blend takes."""
-        return self.left_g < -SHORT_G
+        """There is less than the blend takes, by more than the scale rounds."""
+        return self.left_g < -max(SHORT_G, self.step_g)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -228,7 +229,7 @@ def blend_of(asked: Asked, bench: Bench, aim: Aim | None, *, basis: Basis) -> Bl
         division_g=asked.step_g,
     )
     size = (total_dry_g, limited_by)
-    return _told(in_order, recipe, weighed, bench, aim, target, size, basis, asked_order=asked.lots)
+    return _told(in_order, recipe, weighed, bench, aim, target, size, basis, asked=asked)
 
 
 def _no_aim(bench: Bench) -> Target:
@@ -247,18 +248,18 @@ def _told(
     size: tuple[float, str],
     basis: Basis,
     *,
-    asked_order: Sequence[str],
+    asked: Asked,
 ) -> Blend:
     tables = bench.tables
     dry_g = np.array(weighed.dry_mass_g)
     mixed = blend(spectra(lots), dry_g / dry_g.sum(), bench.ways.mixing)
     portions = tuple(
-        Portion(lot, hex_of(lot, tables), dry / dry_g.sum(), on_scale, dry, free_g(lot), de)
+        Portion(lot, hex_of(lot, tables), dry / dry_g.sum(), on_scale, dry, free_g(lot), de, asked.step_g)
         for lot, dry, on_scale, de in zip(
             lots, weighed.dry_mass_g, weighed.weighed_mass_g, recipe.de_per_point, strict=True
         )
     )
-    place = {code: number for number, code in enumerate(asked_order)}
+    place = {code: number for number, code in enumerate(asked.lots)}
     portions = tuple(sorted(portions, key=lambda one: place[one.lot.code]))
     swatch, small, is_approximate, not_shown = _swatch(lots, mixed, weighed, aim, tables)
     owners, mix = _whose(portions)
