@@ -129,6 +129,9 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
     want = typed.text("want")
     shade = typed.text("shade")
     most = typed.count("most", "lots in the blend", low=2, high=5)
+    mass_g = typed.mass_g("mass", "weight of the mix")
+    if mass_g == 0:
+        typed.wrong("mass", "A mix of nothing cannot be weighed out. Type a weight, or leave it empty.")
     added_frac = typed.share("added", "most that may be added")
     step = typed.text("step")
     asked = Asked(
@@ -137,7 +140,7 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
         lab=typed.read("lab", parse_lab, "wanted colour") if shade == OWN_COLOUR else None,
         fibre=typed.text("fibre"),
         whose=typed.text("whose"),
-        mass_g=typed.mass_g("mass", "weight of the mix"),
+        mass_g=mass_g or None,
         lots=lots,
         must=frozenset(data.getlist("must")),
         never=frozenset(data.getlist("never")),
