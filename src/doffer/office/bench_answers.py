@@ -307,8 +307,10 @@ def _corrected(asked: Asked, bench: Bench, aim: Aim) -> Found:
     plans = correct_batch(batch, **rules)
     if not plans:
         return Found(asked.want, NOBODY)
-    made = [_plan(plan, lots, asked, bench, aim) for plan in plans]
     best, wanted = plans[0], aim.target.labs[0]
+    # the same addition with a little of a further lot is no other way
+    plans = (best, *(plan for plan in plans[1:] if not set(best.lots) <= set(plan.lots)))
+    made = [_plan(plan, lots, asked, bench, aim) for plan in plans[: 1 + MOST_OTHER_WAYS]]
     added = made[0].shares[len(lots) :]
     on_scale_g = sum(one.weighed_g for one in added)
     names = [*(lot.code for lot in lots), *best.lots]
@@ -328,7 +330,7 @@ def _corrected(asked: Asked, bench: Bench, aim: Aim) -> Found:
             (code, amount / CG_PER_G) for code, amount in zip(names, best.trial_card_cg, strict=True)
         ),
         others=other_answers(batch, best, **rules),
-        more=tuple(made[1 : 1 + MOST_OTHER_WAYS]),
+        more=tuple(made[1:]),
     )
     return Found(asked.want, corrected=corrected)
 
