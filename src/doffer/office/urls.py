@@ -14,6 +14,10 @@ from doffer.office import (
     grade,
     holds,
     imports,
+    kitchen,
+    kitchen_dyeings,
+    kitchen_kettles,
+    kitchen_recipe,
     lot_weigh,
     lot_words,
     lots,
@@ -33,6 +37,7 @@ from doffer.office import (
     shades_batch,
     tables,
     today,
+    tubs,
     weigh_in,
 )
 
@@ -54,6 +59,11 @@ urlpatterns: list[URLPattern] = [
     *shades.urlpatterns,
     *shades_batch.urlpatterns,
     *doses.urlpatterns,
+    *kitchen_dyeings.urlpatterns,  # before the kitchen: these names are no shades
+    *kitchen_kettles.urlpatterns,
+    *kitchen_recipe.urlpatterns,
+    *kitchen.urlpatterns,
+    *tubs.urlpatterns,
     *records.urlpatterns,
     *owners.urlpatterns,
     *machines.urlpatterns,

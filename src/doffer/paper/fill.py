@@ -53,8 +53,8 @@ def run_card(card: RunCard, imprint: Imprint) -> Filled:
         "finished": _spread(batch.finished, imprint.system),
         "pieces": _pieces(batch, imprint.system),
         "warnings": [sentence(warning) for warning in (*batch.warnings, card.note) if warning],
-        "code": _code("order", card.order, imprint),
-        "foot": _foot(imprint, [use.lot for use in batch.lots]),
+        "code": code_of("order", card.order, imprint),
+        "foot": foot_of(imprint, [use.lot for use in batch.lots]),
     }
 
 
@@ -76,7 +76,7 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
         "limited": weighed.limited_by or "",
         "lines": [
             {
-                **_face(faces.get(line.name), line.name),
+                **face_of(faces.get(line.name), line.name),
                 "weigh": _bench_mass(line.weigh_mass_g, imprint.system),
                 "label": say(line.label_share_frac, "frac", digits=1),
                 "weighed": say(line.weighed_share_frac, "frac", digits=1),
@@ -93,8 +93,8 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
             if stage.stage == "pick"
         ],
         "note": sentence(sheet.note),
-        "code": _code("order", sheet.order, imprint),
-        "foot": _foot(imprint, names),
+        "code": code_of("order", sheet.order, imprint),
+        "foot": foot_of(imprint, names),
     }
 
 
@@ -116,7 +116,7 @@ def blend_sheet(sheet: BlendSheet, imprint: Imprint) -> Filled:
         "limited": "",
         "lines": [
             {
-                **_face(part.lot, part.lot.code),
+                **face_of(part.lot, part.lot.code),
                 "weigh": weighed(mass_g, imprint.system),
                 "label": say(part.share_frac, "frac", digits=1),
                 "weighed": say(mass_g / sum(masses_g), "frac", digits=1),
@@ -128,8 +128,8 @@ def blend_sheet(sheet: BlendSheet, imprint: Imprint) -> Filled:
         "labels": [],
         "doses": [],
         "note": sentence(sheet.note),
-        "code": _code("recipe", sheet.recipe, imprint),
-        "foot": _foot(imprint, names),
+        "code": code_of("recipe", sheet.recipe, imprint),
+        "foot": foot_of(imprint, names),
     }
 
 
@@ -152,7 +152,7 @@ def bag_tag(tag: BagTag, imprint: Imprint) -> Filled:
     """The tag of a bag."""
     form = FORMS.get(tag.form, tag.form)
     return {
-        **_face(tag.lot, tag.lot.code),
+        **face_of(tag.lot, tag.lot.code),
         "owner": shortened(tag.lot.owner, TAG_NAME),
         "what": shortened(" ".join(part for part in (tag.lot.colour, tag.lot.fibre) if part), TAG_WORDS),
         "tag": tag.tag,
@@ -164,7 +164,7 @@ def bag_tag(tag: BagTag, imprint: Imprint) -> Filled:
         "received": say_day(tag.received_on),
         "note": shortened(" · ".join(part for part in (form, tag.note) if part), TAG_WORDS),
         "imprint": " · ".join(part for part in (imprint.mill, imprint.version) if part),
-        "code": _code("tag", tag.tag, imprint),
+        "code": code_of("tag", tag.tag, imprint),
     }
 
 
@@ -202,8 +202,8 @@ def work_order(order: WorkOrder, imprint: Imprint) -> Filled:
         "promised": say_day(order.promised_on) if order.promised_on else "",
         "terms": order.terms,
         "mill": imprint.mill,
-        "code": _code("order", order.order, imprint),
-        "foot": _foot(imprint, [bag.lot for bag in order.bags]),
+        "code": code_of("order", order.order, imprint),
+        "foot": foot_of(imprint, [bag.lot for bag in order.bags]),
     }
 
 
@@ -213,7 +213,7 @@ def lot_sheet(sheet: LotSheet, imprint: Imprint) -> Filled:
     return {
         "kind": "Lot sheet",
         "title": f"Lot sheet {sheet.lot.code}",
-        **_face(sheet.lot, sheet.lot.code),
+        **face_of(sheet.lot, sheet.lot.code),
         "owner": shortened(sheet.lot.owner, LONGEST_NAME),
         "facts": [{"name": name, "words": words} for name, words in sheet.facts],
         "weighings": [
@@ -229,8 +229,8 @@ def lot_sheet(sheet: LotSheet, imprint: Imprint) -> Filled:
         ],
         "working": _working(sheet.working, system) if sheet.working else None,
         "note": sentence(sheet.note),
-        "code": _code("lot", sheet.lot.code, imprint),
-        "foot": _foot(imprint, [sheet.lot.code]),
+        "code": code_of("lot", sheet.lot.code, imprint),
+        "foot": foot_of(imprint, [sheet.lot.code]),
     }
 
 
@@ -259,14 +259,15 @@ def _lots_in(lots: Sequence[LotFace], batch: BatchPlan, imprint: Imprint) -> lis
     faces = {lot.code: lot for lot in lots}
     return [
         {
-            **_face(faces.get(use.lot), use.lot, use.fibre),
+            **face_of(faces.get(use.lot), use.lot, use.fibre),
             "take": say(use.weighed_mass_g, "g", imprint.system),
         }
         for use in batch.lots
     ]
 
 
-def _face(lot: LotFace | None, code: str, fibre: str = "") -> Filled:
+def face_of(lot: LotFace | None, code: str, fibre: str = "") -> Filled:
+    """A lot’s face in words; without one only its number."""
     if lot is None:
         return {"lot": code, "fibre": fibre, "colour": "", "hex": "", "owner": ""}
     return {
@@ -332,12 +333,14 @@ def _working(working: Working, system: str) -> Filled:
     }
 
 
-def _code(kind: str, code: str, imprint: Imprint) -> Filled:
+def code_of(kind: str, code: str, imprint: Imprint) -> Filled:
+    """The square code that leads to a page, with the letters below it."""
     payload = scan_address(imprint.address, kind=kind, code=code)
     return {"svg": scan_picture(payload), "letters": code, "says": f"Square code of {kind} {code}: {payload}"}
 
 
-def _foot(imprint: Imprint, lots: Sequence[str]) -> Filled:
+def foot_of(imprint: Imprint, lots: Sequence[str]) -> Filled:
+    """The line at the foot of every sheet: mill, lots, version, when, tables."""
     tables = imprint.tables_sha256[:FINGERPRINT_SIGNS]
     printed = f"{say_day(imprint.printed_at.date())}, {say_time(imprint.printed_at)}"
     parts = [imprint.mill, _named(lots), imprint.version, printed, f"tables {tables}" if tables else ""]

@@ -134,6 +134,62 @@ class BlendSheet:
 
 
 @dataclass(frozen=True, slots=True)
+class DyeCardLine:
+    """One line of the order of adding: what, how much in words, and how."""
+
+    what: str
+    amount: str
+    how: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DyeCardLoad:
+    """Loads that are alike: kettle, fibre [g], bath [L], mark on its stick ("" when unknown), the adding."""
+
+    name: str
+    n_alike: int
+    kettle: str
+    fibre_mass_g: float
+    liquor_volume_l: float
+    dip: str
+    lines: tuple[DyeCardLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DyeCardStep:
+    """One step at the kettle in words: what, how long, which temperature."""
+
+    what: str
+    minutes: str
+    heat: str
+
+
+@dataclass(frozen=True, slots=True)
+class DyeCard:
+    """A dye recipe worked out for an amount of fibre, for the wall above the kettle.
+
+    `course_svg` is the picture of temperature over time, made by us.
+    """
+
+    shade: str
+    shade_name: str
+    version: int
+    fibre_mass_g: float
+    basis: str
+    loads: tuple[DyeCardLoad, ...]
+    lot: LotFace | None = None
+    steps: tuple[DyeCardStep, ...] = ()
+    course_svg: str = ""
+    ph: str = ""
+    cautions: tuple[str, ...] = ()
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.loads:
+            raise InputError("loads of the dye card", 0, "one or more", self.shade_name)
+
+
+@dataclass(frozen=True, slots=True)
 class BagTag:
     """The tag of one bag. `place` is its number among `of_places` bags of the lot."""
 

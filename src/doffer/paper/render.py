@@ -15,11 +15,12 @@ from typing import Any, Final
 import typst
 
 from doffer.errors import InputError
-from doffer.paper import fill
+from doffer.paper import fill, fill_kitchen
 from doffer.paper.letters import breakable, printable
 from doffer.paper.papers import (
     BagTag,
     BlendSheet,
+    DyeCard,
     Imprint,
     LotSheet,
     PaperSize,
@@ -51,6 +52,11 @@ def weigh_out_sheets(
 def blend_sheets(sheets: Sequence[BlendSheet], imprint: Imprint, *, size: PaperSize = PaperSize.A4) -> bytes:
     """Weigh-out sheets of blend recipes, for A4, A5 or US letter."""
     return _sheets("weigh_out", sheets, fill.blend_sheet, imprint, size)
+
+
+def dye_cards(cards: Sequence[DyeCard], imprint: Imprint, *, size: PaperSize = PaperSize.A4) -> bytes:
+    """Dye cards for the wall above the kettle, for A4, A5 or US letter."""
+    return _sheets("dye_card", cards, fill_kitchen.dye_card, imprint, size)
 
 
 def work_orders(orders: Sequence[WorkOrder], imprint: Imprint, *, size: PaperSize = PaperSize.A4) -> bytes:

@@ -9,7 +9,7 @@ from urllib.parse import quote
 import segno
 
 # One capital letter keeps a code small; upper case alone needs 5.5 bits a sign instead of 8.
-KINDS: Final = {"tag": "T", "lot": "L", "order": "O", "recipe": "B"}
+KINDS: Final = {"tag": "T", "lot": "L", "order": "O", "recipe": "B", "shade": "D"}
 CORRECTION: Final = "q"  # a quarter of the signs may be lost: tags get wet and greasy
 QUIET_MODULES: Final = 4  # ISO/IEC 18004 asks for four empty modules on each side (from memory, unverified)
 
