@@ -27,6 +27,7 @@ MM_PER_CM = 10.0
 ML_PER_L = 1000.0
 G_PER_KG = 1000.0
 PERCENT = 100.0
+SCALD = "scald_and_lifting"
 FINE_ML = 100.0  # below this a tenth of a millilitre is worth measuring
 BASIS_WORDS = {
     "agreed": "at agreed regain",
@@ -275,5 +276,6 @@ def _step(step: Mapping[str, Any]) -> CurveStep:
 
 
 def mind(tables: Tables) -> tuple[Caution, ...]:
-    """What to look out for at the kettle."""
-    return cautions_for(tables, stage="dye")
+    """What to look out for at the kettle: dye and acid, and hot water as at the wash tub."""
+    scald = [one for one in cautions_for(tables, stage="wash") if one.hazard == SCALD]
+    return (*cautions_for(tables, stage="dye"), *scald)

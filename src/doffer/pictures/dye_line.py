@@ -24,6 +24,8 @@ APART_C: Final = 14.0  # two temperatures nearer than this would be written over
 APART_PX: Final = 54.0
 BALL_PX: Final = 12.0
 SMALL_PX: Final = float(svg.MIN_TEXT_PX)
+# On paper no style sheet reaches the picture: these greys stand in there, and on screen the theme wins.
+INK, EDGE, LINE, SHEET, WASH = "#000000", "#555555", "#999999", "#ffffff", "#e8e8e8"
 
 
 def dye_line(line: Sequence[Stretch], *, now_min: float | None = None, system: str = "metric") -> str:
@@ -46,8 +48,14 @@ def dye_line(line: Sequence[Stretch], *, now_min: float | None = None, system: s
     desc = say_list([_told(number, part, system) for number, part in enumerate(line, start=1)], "then")
     if now_min is not None and at_c is not None:
         x, y = _x(now_min, whole_min), _y(at_c)
-        parts.append(svg.stroke(f"M{num(x)} {num(TOP_PX)}V{num(FLOOR_PX)}", "p-promise", width=2, dash="5 4"))
-        parts.append(el("circle", cx=x, cy=y, r=8, class_="dye-now p-promise", stroke_width=3))
+        parts.append(
+            svg.stroke(
+                f"M{num(x)} {num(TOP_PX)}V{num(FLOOR_PX)}", "p-promise", width=2, dash="5 4", stroke=INK
+            )
+        )
+        parts.append(
+            el("circle", cx=x, cy=y, r=8, class_="dye-now p-promise", fill=SHEET, stroke=INK, stroke_width=3)
+        )
         desc += f"; now {say_duration(now_min)} in, at {say(at_c, 'c', system)}"
     return svg.picture(
         WIDTH_PX, HEIGHT_PX, "Temperature of the bath", desc, parts, css="picture picture-tall"
@@ -78,12 +86,18 @@ def _way(line: Sequence[Stretch]) -> str:
         ]
     data = "M" + "L".join(f"{num(x)} {num(y)}" for x, y in points)
     under = f"{data}V{num(FLOOR_PX)}H{num(LEFT_PX)}Z"
-    return el("path", d=under, class_="p-wash") + svg.stroke(data, "p-ink-line dye-way", width=3)
+    return el("path", d=under, class_="p-wash", fill=WASH) + svg.stroke(
+        data, "p-ink-line dye-way", width=3, stroke=INK
+    )
 
 
 def _grid(line: Sequence[Stretch], system: str) -> list[str]:
     """A thin line for each temperature that can be written without touching another, the hottest first."""
-    parts = [svg.stroke(f"M{num(LEFT_PX)} {num(FLOOR_PX)}H{num(WIDTH_PX - RIGHT_PX)}", "p-edge", width=2)]
+    parts = [
+        svg.stroke(
+            f"M{num(LEFT_PX)} {num(FLOOR_PX)}H{num(WIDTH_PX - RIGHT_PX)}", "p-edge", width=2, stroke=EDGE
+        )
+    ]
     written: list[float] = []
     known = {part.end_c for part in line} | {line[0].start_c}
     for degrees_c in sorted(known, reverse=True):
@@ -91,7 +105,9 @@ def _grid(line: Sequence[Stretch], system: str) -> list[str]:
             continue
         written.append(degrees_c)
         y = _y(degrees_c)
-        parts.append(svg.stroke(f"M{num(LEFT_PX)} {num(y)}H{num(WIDTH_PX - RIGHT_PX)}", "p-line", width=1))
+        parts.append(
+            svg.stroke(f"M{num(LEFT_PX)} {num(y)}H{num(WIDTH_PX - RIGHT_PX)}", "p-line", width=1, stroke=LINE)
+        )
         parts.append(svg.at_end(say(degrees_c, "c", system), LEFT_PX - 7, y + 5, size=SMALL_PX, css="p-soft"))
     return parts
 
@@ -102,7 +118,16 @@ def _ball(number: int, part: Stretch, whole_min: float) -> str:
     x, y = _x(middle_min, whole_min), _y(temperature_at([part], middle_min) or part.end_c)
     return el(
         "g",
-        el("circle", cx=x, cy=y, r=BALL_PX, class_="p-sheet p-ink-line", stroke_width=2),
+        el(
+            "circle",
+            cx=x,
+            cy=y,
+            r=BALL_PX,
+            class_="p-sheet p-ink-line",
+            fill=SHEET,
+            stroke=INK,
+            stroke_width=2,
+        ),
         svg.amid(str(number), x, y + 5, size=SMALL_PX, css="p-bold"),
     )
 
@@ -113,7 +138,7 @@ def _clock(line: Sequence[Stretch]) -> list[str]:
     parts, free_until = [], _x(whole_min, whole_min)
     for part in reversed(line):
         x = _x(part.end_min, whole_min)
-        parts.append(svg.stroke(f"M{num(x)} {num(FLOOR_PX)}v6", "p-edge", width=2))
+        parts.append(svg.stroke(f"M{num(x)} {num(FLOOR_PX)}v6", "p-edge", width=2, stroke=EDGE))
         if x <= free_until:
             text = say_duration(part.end_min)
             is_last = part is line[-1]
