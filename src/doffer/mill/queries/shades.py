@@ -144,7 +144,8 @@ def list_shades(*, standing: str = "made", after: int | None = None) -> Page[Sha
         shades = shades.filter(pk__gt=after)
     found = list(shades[: ROWS_A_PAGE + 1])
     versions: dict[int, ShadeVersion] = {}
-    for version in ShadeVersion.objects.filter(shade__in=found).order_by("version"):
+    rows_of_them = ShadeVersion.objects.filter(shade__in=found).select_related("made_by")
+    for version in rows_of_them.order_by("version"):
         versions[version.shade_id] = version
     batches: dict[int, list[ShadeBatch]] = {}
     rows = ShadeBatch.objects.filter(version__shade__in=found).select_related("version")
