@@ -13,7 +13,7 @@ MOST_QUESTIONS = 30  # addresses of one page that differ in their question only:
 
 
 def kind_of(link: str) -> str:
-    """What kind of page a link leads to: its path with lots and numbers alike, and whether it asks something."""
+    """What kind of page a link leads to: its path, lots and numbers alike, and whether it asks something."""
     path, asks, _ = link.partition("?")
     return re.sub(r"[A-Z]*[0-9]+", "0", path) + asks
 
