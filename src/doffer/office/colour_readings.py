@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -34,6 +35,7 @@ MOST_BYTES = (
 MOST_SAMPLES = 50
 BYTES_PER_MB = 1e6
 LOT_FIELD = "lot_"
+LOT_CODE = re.compile(r"[A-Za-z0-9_.-]{1,20}")
 READING_WORDS = {"pad_forms": FORMS, "light_choices": LIGHTS, "angles": ANGLES, "most_mb": "1.5"}
 
 
@@ -98,9 +100,11 @@ def file_page(request: HttpRequest) -> HttpResponse:
 
 
 def _chooser(request: HttpRequest, form: ColourForm, status: int = 200) -> HttpResponse:
+    kept = [code for code in request.GET.get("kept", "").split(",") if LOT_CODE.fullmatch(code)]
     context = {
         "here": "shades",
         "f": form,
+        "kept": kept[:MOST_SAMPLES],
         "may_read": may(acting(request), Right.READ_COLOUR),
         **READING_WORDS,
     }

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from doffer.errors import DofferError, InputError
+from doffer.errors import DofferError, InputError, NotFoundError
 from doffer.exchange.readings import GEOMETRY_FACT, INSTRUMENT_FACTS, typed_tufts
 from doffer.exchange.spectra import Spectra, check_size, read_spectra
 from doffer.fibre.colour.difference import de2000
@@ -58,7 +58,11 @@ class ColourForm:
 
     def wrong(self, error: DofferError, usual: str = "tufts") -> None:
         """Put a sentence beside the field it speaks of."""
-        name = FIELD_OF.get(error.field, "") if isinstance(error, InputError) else "__all__"
+        name = "__all__"
+        if isinstance(error, InputError):
+            name = FIELD_OF.get(error.field, "")
+        elif isinstance(error, NotFoundError) and error.kind == "light":
+            name = ""
         if not name:
             name = "file" if self.upload is not None else usual
         self.errors.setdefault(name, str(error))
@@ -84,6 +88,8 @@ class ColourForm:
             unlike to be tufts of one thing.
         """
         geometry, instrument = self.text("geometry"), self.text("instrument")
+        if self.text("observer") not in dict(ANGLES):
+            raise InputError("observer", self.text("observer"), "10° or 2°, as the instrument is set")
         if self.upload is not None:
             spectra = spectra_of(self.upload)
             tufts = _tufts_of(spectra, self.text("only"), str(self.upload.name), is_one=only_one_thing)
@@ -91,7 +97,12 @@ class ColourForm:
             geometry = geometry or facts.get(GEOMETRY_FACT, "")
             instrument = instrument or next((facts[f] for f in INSTRUMENT_FACTS if f in facts), "")
         else:
-            light = self.text("light") or FIRST_LIGHT
+            light = self.text("light")
+            if light not in dict(LIGHTS):
+                allowed = (
+                    f"one of {', '.join(name for name, _ in LIGHTS)}: L, a and b mean nothing without it"
+                )
+                raise InputError("light", light, allowed)
             tufts = typed_tufts(self.text("tufts"), light=light)
             for tuft in tufts:
                 colours.check_labs(tuft.labs, bridge.current_tables(), observer_deg=self.pad.observer_deg)

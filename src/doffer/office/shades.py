@@ -104,7 +104,7 @@ def tolerance_typed(form: ColourForm) -> Tolerance | None:
         except InputError as wrong:
             form.errors[name] = str(wrong)
     formula = form.text("formula")
-    if formula not in Formula:
+    if formula not in {name for name, _, _ in FORMULAS}:
         form.errors["formula"] = "Choose one of the two."
     if len(figures) < 2 or form.errors.get("formula"):
         return None

@@ -49,7 +49,7 @@ def _shown(
     book, point = _found(code, batch_id)
     standard, tables, person = view.standard_of(book, point), bridge.current_tables(), acting(request)
     found = lot_sittings(point.lot) if point.lot else batch_sittings(batch_id)
-    lights = view.under_lights(point, standard)
+    lights = view.under_lights(point, standard, tables)
     pair = view.large_pair(point, standard, book.row.name, tables) if point.sitting else None
     context: dict[str, Any] = {
         "here": "shades",
@@ -125,7 +125,9 @@ def standard(request: HttpRequest, code: str) -> HttpResponse:
             form.wrong(refused)
     tables, person = bridge.current_tables(), acting(request)
     found = standard_sittings(code)
-    steps = [step_between(book.standard.labs, one.labs, light=book.standard.light) for one in found]
+    steps = [
+        step_between(book.standard.labs, one.labs, light=book.standard.light, tables=tables) for one in found
+    ]
     context: dict[str, Any] = {
         "here": "shades",
         "row": book.row,

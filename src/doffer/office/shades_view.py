@@ -107,10 +107,10 @@ def tolerance_words(standard: StandardRow) -> str:
     """The tolerance as the mill says it."""
     formula = FORMULA_WORDS[standard.formula]
     if standard.ask_de == standard.pass_de:
-        return f"{formula} up to {standard.pass_de:.1f} is on shade, beyond it is off shade"
+        return f"A batch is on shade up to {formula} {standard.pass_de:.1f}, and off shade beyond"
     return (
-        f"{formula} up to {standard.pass_de:.1f} is on shade, up to {standard.ask_de:.1f} a person decides, "
-        "beyond it is off shade"
+        f"A batch is on shade up to {formula} {standard.pass_de:.1f}; up to {standard.ask_de:.1f} a person "
+        "decides; beyond it is off shade"
     )
 
 
@@ -164,18 +164,18 @@ def large_pair(point: BatchPoint, standard: StandardRow, name: str, tables: Tabl
     first = on_screen(standard.labs, standard.reflectance_ppm, tables)
     second = on_screen(point.sitting.labs, point.sitting.reflectance_ppm, tables)
     words = ways(point.to_standard.words) if point.to_standard else ""
-    picture = swatch_pair(
-        first.hex, second.hex, first_name=name, second_name=point.label[:18], difference=words
-    )
+    picture = swatch_pair(first.hex, second.hex, first_name=name, second_name="this batch", difference=words)
     return picture, first.is_shown and second.is_shown, first.is_exact and second.is_exact
 
 
-def under_lights(point: BatchPoint, standard: StandardRow) -> tuple[UnderLight, ...]:
+def under_lights(point: BatchPoint, standard: StandardRow, tables: Tables) -> tuple[UnderLight, ...]:
     """The pair in each light in which both are known."""
     if point.sitting is None or point.why_not:
         return ()
     shared = [name for name in LIGHT_WORDS if name in standard.labs and name in point.sitting.labs]
-    found = [(name, step_between(standard.labs, point.sitting.labs, light=name)) for name in shared]
+    found = [
+        (name, step_between(standard.labs, point.sitting.labs, light=name, tables=tables)) for name in shared
+    ]
     return tuple(UnderLight(LIGHT_WORDS[name], step) for name, step in found if step)
 
 

@@ -120,7 +120,6 @@ def _ticks(limits: Limits, y: Callable[[float], float], floor: float) -> list[st
     if passes - asks >= SIZE:
         ticks.append(svg.at_end(f"{limits.ask_de:.1f}", at, asks + 5, size=SIZE, css="p-soft"))
     ticks.append(svg.words("away from the standard", 0, 16, size=SIZE, css="p-soft"))
-    ticks.append(svg.at_end(ON_SHADE, WIDTH_PX - RIGHT_PX - 6, floor - 7, size=SIZE, css="p-range-text"))
     return ticks
 
 

@@ -17,6 +17,7 @@ from doffer.mill.colours import Lab, Pad
 from doffer.mill.models import ColourReading, Shade, ShadeBatch, ShadeVerdict, ShadeVersion
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.sittings import Sitting, sittings
+from doffer.tables.loader import Tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,13 +223,17 @@ def _points(batches: Sequence[ShadeBatch]) -> tuple[BatchPoint, ...]:
     for one in sittings(of_batches):
         by_batch.setdefault(batch_of[one.series], []).append(one)
     points: list[BatchPoint] = []
+    tables = bridge.current_tables()
     for batch in batches:
         found = by_lot.get(batch.lot.code, []) if batch.lot else by_batch.get(batch.pk, [])
-        points.append(_point(batch, found, next((p for p in reversed(points) if p.to_standard), None)))
+        before = next((p for p in reversed(points) if p.to_standard), None)
+        points.append(_point(batch, found, before, tables))
     return tuple(points)
 
 
-def _point(batch: ShadeBatch, found: Sequence[Sitting], before: BatchPoint | None) -> BatchPoint:
+def _point(
+    batch: ShadeBatch, found: Sequence[Sitting], before: BatchPoint | None, tables: Tables
+) -> BatchPoint:
     verdicts = list(batch.verdicts.all())
     usable = [one for one in found if one.is_measured]
     judged = [one for one in usable if verdicts and one.series == verdicts[-1].series]
@@ -242,11 +247,11 @@ def _point(batch: ShadeBatch, found: Sequence[Sitting], before: BatchPoint | Non
         # a person may have said that unlike pads may be compared: then a verdict stands on them
         why_not = () if judged else colours.unlike(standard.pad, sitting.pad)
         if not why_not:
-            to_standard = step_between(standard.labs, sitting.labs, light=standard.light)
+            to_standard = step_between(standard.labs, sitting.labs, light=standard.light, tables=tables)
         if to_standard is None and not why_not:
             why_not = ("not read under the standard's light",)
         if before and before.sitting and to_standard and not colours.unlike(before.sitting.pad, sitting.pad):
-            to_last = step_between(before.sitting.labs, sitting.labs, light=standard.light)
+            to_last = step_between(before.sitting.labs, sitting.labs, light=standard.light, tables=tables)
     return BatchPoint(
         id=batch.pk,
         label=batch.label,
@@ -268,7 +273,9 @@ def _verdict_row(row: ShadeVerdict) -> VerdictRow:
     )
 
 
-def step_between(standard: dict[str, Lab], sample: dict[str, Lab], *, light: str = "D65") -> Step | None:
+def step_between(
+    standard: dict[str, Lab], sample: dict[str, Lab], *, light: str = "D65", tables: Tables | None = None
+) -> Step | None:
     """The difference of two colours under a light that both have, this one first; None without one."""
     name = next((n for n in (light, *standard) if n in standard and n in sample), None)
     if name is None:
@@ -278,7 +285,7 @@ def step_between(standard: dict[str, Lab], sample: dict[str, Lab], *, light: str
     d_c = float(np.hypot(*other[1:]) - np.hypot(*one[1:]))
     turn = float(one[1] * other[2] - one[2] * other[1])
     d_h = float(np.sign(turn)) * float(np.sqrt(max(0.0, d_a**2 + d_b**2 - d_c**2)))
-    least = bridge.current_tables().constants["shade_least_told"].value
+    least = (tables or bridge.current_tables()).constants["shade_least_told"].value
     return Step(
         de2000=float(de2000(one, other)),
         de_cmc=float(de_cmc(one, other)),
