@@ -8,7 +8,8 @@ import importlib
 import json
 import sys
 
-NAMES = ("plan", "pages")
+# what is asked for -> its module; a module named colour would hide the library of that name
+NAMES = {"plan": "plan", "colour": "shades", "pages": "pages"}
 
 
 def main() -> int:
@@ -26,7 +27,7 @@ def main() -> int:
             file=sys.stderr,
         )
         return 2
-    figures = [f for name in asked.names or NAMES for f in importlib.import_module(name).measure()]
+    figures = [f for name in asked.names or NAMES for f in importlib.import_module(NAMES[name]).measure()]
     if asked.json:
         print(json.dumps([dataclasses.asdict(figure) for figure in figures], indent=1))
     else:

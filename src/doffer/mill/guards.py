@@ -2,12 +2,13 @@
 
 SQLite lets `INSERT OR REPLACE` slip past delete triggers unless `recursive_triggers` is on for that
 connection, so an insert guard names the unique columns as well. A later migration that alters one of these
-tables makes SQLite rebuild it, which drops its triggers: such a migration ends with `lay_guards`.
+tables makes SQLite rebuild it, which drops its triggers: such a migration ends with `lay_guards`. A migration
+that adds tables names them: those of the others stand already.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Protocol
 
 # table -> groups of columns that are unique together
@@ -19,7 +20,26 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "mill_runwaste": (("id",),),
     "mill_deed": (("id",), ("key",)),
     "mill_change": (("id",),),
+    "mill_colourreading": (("id",), ("corrects_id",)),
+    "mill_shadeversion": (("id",), ("shade_id", "version")),
+    "mill_shadebatch": (("id",), ("version_id", "label")),
+    "mill_shadeverdict": (("id",),),
+    "mill_blendpart": (("id",), ("recipe_id", "lot_id")),
+    "mill_recipestep": (("id",),),
+    "mill_sampleblend": (("id",),),
+    "mill_mixingfit": (("id",),),
+    "mill_dyerecipe": (("id",), ("shade_id", "version")),
+    "mill_dyerecipedye": (("id",), ("recipe_id", "place")),
+    "mill_dyebatch": (("id",),),
+    "mill_dyeload": (("id",), ("batch_id", "number")),
+    "mill_tubbath": (("id",), ("use_id", "number")),
+    "mill_kettlestick": (("id",),),
 }
+_LATER = tuple(APPEND_ONLY)[tuple(APPEND_ONLY).index("mill_colourreading") :]
+STICK_TABLES = ("mill_kettlestick",)
+COLOUR_TABLES = tuple(table for table in _LATER if table not in STICK_TABLES)
+FIRST_TABLES = tuple(table for table in APPEND_ONLY if table not in _LATER)
+ALL_TABLES = tuple(APPEND_ONLY)
 
 
 class Runs(Protocol):
@@ -33,8 +53,9 @@ def _words(table: str) -> str:
     return f"{table} is only ever added to: correct it with a new row"
 
 
-def _sqlite_guards() -> Iterator[str]:
-    for table, keys in APPEND_ONLY.items():
+def _sqlite_guards(tables: Sequence[str]) -> Iterator[str]:
+    for table in tables:
+        keys = APPEND_ONLY[table]
         refuse = f"SELECT RAISE(ABORT, '{_words(table)}'); END"
         # the names in these statements are the constants above
         known = " OR ".join("(" + " AND ".join(f"{c}=NEW.{c}" for c in columns) + ")" for columns in keys)
@@ -46,13 +67,13 @@ def _sqlite_guards() -> Iterator[str]:
         )
 
 
-def _postgres_guards() -> Iterator[str]:
+def _postgres_guards(tables: Sequence[str]) -> Iterator[str]:
     yield (
         "CREATE OR REPLACE FUNCTION doffer_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
         " RAISE EXCEPTION '% is only ever added to: correct it with a new row', TG_TABLE_NAME"
         " USING ERRCODE = 'integrity_constraint_violation'; END $$"
     )
-    for table in APPEND_ONLY:
+    for table in tables:
         yield (
             f"CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE ON {table}"
             " FOR EACH ROW EXECUTE FUNCTION doffer_refuse()"
@@ -63,15 +84,15 @@ def _postgres_guards() -> Iterator[str]:
         )
 
 
-def lay_guards(sql: Runs, vendor: str) -> None:
+def lay_guards(sql: Runs, vendor: str, tables: Sequence[str] = ALL_TABLES) -> None:
     """Make the triggers."""
-    for statement in _postgres_guards() if vendor == "postgresql" else _sqlite_guards():
+    for statement in _postgres_guards(tables) if vendor == "postgresql" else _sqlite_guards(tables):
         sql.execute(statement, None)
 
 
-def lift_guards(sql: Runs, vendor: str) -> None:
+def lift_guards(sql: Runs, vendor: str, tables: Sequence[str] = ALL_TABLES) -> None:
     """Drop the triggers: only for migrations that rebuild these tables, and for emptying a test database."""
-    for table in APPEND_ONLY:
+    for table in tables:
         if vendor == "postgresql":
             sql.execute(f"DROP TRIGGER IF EXISTS {table}_no_change ON {table}", None)
             sql.execute(f"DROP TRIGGER IF EXISTS {table}_no_truncate ON {table}", None)

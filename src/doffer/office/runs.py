@@ -124,7 +124,8 @@ def new(request: HttpRequest) -> HttpResponse:
     lots = _codes(request.GET)
     if stage == "skirt" and len(lots) == 1:
         return HttpResponseRedirect(reverse("lot_grade", args=[lots[0]]))
-    typed = first_typed(last_air(), scale_units())
+    ready = {name: value for name, value in request.GET.items() if name.startswith("in_") or name == "note"}
+    typed = first_typed(last_air(), scale_units(), **ready)
     _add_typed_lot(typed, lots, request.GET.get("add_lot", ""))
     return _form(request, stage or _next_stage(lots), lots, typed, order=request.GET.get("order", ""))
 

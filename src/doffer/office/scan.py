@@ -91,9 +91,23 @@ def by_order(_request: HttpRequest, code: str) -> HttpResponse:
     return redirect("order", code=code.upper())
 
 
+@require_safe
+def by_recipe(_request: HttpRequest, code: str) -> HttpResponse:
+    """From a blend recipe's code to its page."""
+    return redirect("blend_recipe", code=code.upper())
+
+
+@require_safe
+def by_shade(_request: HttpRequest, code: str) -> HttpResponse:
+    """From the code on a dye card to the dye recipe of its shade."""
+    return redirect("dye_recipe", code=code.upper())
+
+
 urlpatterns = [
     path("scan/", page, name="scan"),
     re_path(r"^[tT]/(?P<tag>[^/]+)/?$", by_tag, name="tag"),
     re_path(r"^[lL]/(?P<code>[^/]+)/?$", by_lot, name="scanned_lot"),
     re_path(r"^[oO]/(?P<code>[^/]+)/?$", by_order, name="scanned_order"),
+    re_path(r"^[bB]/(?P<code>[^/]+)/?$", by_recipe, name="scanned_recipe"),
+    re_path(r"^[dD]/(?P<code>[^/]+)/?$", by_shade, name="scanned_shade"),
 ]

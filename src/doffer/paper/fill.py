@@ -6,13 +6,23 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from doffer.paper.letters import shortened
-from doffer.paper.papers import BagTag, Imprint, LotFace, LotSheet, RunCard, WeighOutSheet, WorkOrder
+from doffer.paper.papers import (
+    BagTag,
+    BlendSheet,
+    Imprint,
+    LotFace,
+    LotSheet,
+    RunCard,
+    WeighOutSheet,
+    WorkOrder,
+)
 from doffer.paper.scan import scan_picture, scan_text
 from doffer.pictures.bench import say_weighed_when
 from doffer.pictures.calendar_words import say_day, say_time
 from doffer.pictures.doses import say_dose, say_loads
 from doffer.pictures.wording import say, say_range
 from doffer.pictures.words import say_list, say_status, sentence, word
+from doffer.planning.layers import Layer
 from doffer.planning.order_plan import BatchPlan, StagePlan
 from doffer.planning.spread import Spread
 from doffer.working import Working
@@ -46,8 +56,8 @@ def run_card(card: RunCard, imprint: Imprint) -> Filled:
         "finished": _spread(batch.finished, imprint.system),
         "pieces": _pieces(batch, imprint.system),
         "warnings": [sentence(warning) for warning in (*batch.warnings, card.note) if warning],
-        "code": _code("order", card.order, imprint),
-        "foot": _foot(imprint, [use.lot for use in batch.lots]),
+        "code": code_of("order", card.order, imprint),
+        "foot": foot_of(imprint, [use.lot for use in batch.lots]),
     }
 
 
@@ -58,7 +68,6 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
     assert weighed is not None  # refused when the sheet was made
     names = [line.name for line in weighed.lines]
     forms = {use.lot: use.form for use in batch.lots}
-    heaviest = max((layer.mass_g for layer in batch.layers), default=1)
     return {
         "kind": "Weigh-out sheet",
         "title": f"Weigh-out sheet {sheet.order}",
@@ -66,11 +75,12 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
         "owner": shortened(sheet.owner, LONGEST_NAME),
         "product": sentence(sheet.product).rstrip("."),
         "finished": say(weighed.finished_mass_g, "g", imprint.system),
+        "heads": ["share on the scale", "share on the label", "label if weighed as the label says"],
         "total": _bench_mass(sum(round(line.weigh_mass_g) for line in weighed.lines), imprint.system),
         "limited": weighed.limited_by or "",
         "lines": [
             {
-                **_face(faces.get(line.name), line.name),
+                **face_of(faces.get(line.name), line.name),
                 "weigh": _bench_mass(line.weigh_mass_g, imprint.system),
                 "when": say_weighed_when(forms[line.name], line.weigh_mass_g, batch.meeting_stage),
                 "label": say(line.label_share_frac, "frac", digits=1),
@@ -79,16 +89,7 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
             }
             for line in weighed.lines
         ],
-        "bands": [
-            {
-                "place": str(layer.place),
-                "name": layer.name,
-                "mass": _grams(layer.mass_g),
-                "share": layer.mass_g / heaviest,
-                "ink": names.index(layer.name) if layer.name in names else 0,
-            }
-            for layer in batch.layers
-        ],
+        "bands": _bands(batch.layers, names),
         "labels": [{"basis": BASIS_TITLES[label.basis], "words": label.words} for label in batch.labels],
         "doses": [
             line
@@ -100,16 +101,66 @@ def weigh_out_sheet(sheet: WeighOutSheet, imprint: Imprint) -> Filled:
             )
         ],
         "note": sentence(sheet.note),
-        "code": _code("order", sheet.order, imprint),
-        "foot": _foot(imprint, names),
+        "code": code_of("order", sheet.order, imprint),
+        "foot": foot_of(imprint, names),
     }
+
+
+def blend_sheet(sheet: BlendSheet, imprint: Imprint) -> Filled:
+    """The weigh-out sheet of a blend recipe."""
+    names = [part.lot.code for part in sheet.portions]
+    masses_g = [part.trial_mass_g if sheet.is_trial else part.weigh_mass_g for part in sheet.portions]
+    weighed = _card_mass if sheet.is_trial else _bench_mass
+    code = f"{sheet.recipe} version {sheet.version}"
+    return {
+        "kind": "Weigh-out sheet, trial card" if sheet.is_trial else "Weigh-out sheet, blend",
+        "title": f"Weigh-out sheet {code}",
+        "order": sheet.recipe,
+        "owner": "",
+        "product": shortened(f"for {sheet.shade}, version {sheet.version}", LONGEST_WORDS),
+        "finished": "",
+        "heads": ["share on the scale", "share oven-dry", "of the trial card"],
+        "total": weighed(sum(masses_g), imprint.system),
+        "limited": "",
+        "lines": [
+            {
+                **face_of(part.lot, part.lot.code),
+                "weigh": weighed(mass_g, imprint.system),
+                "label": say(part.share_frac, "frac", digits=1),
+                "weighed": say(mass_g / sum(masses_g), "frac", digits=1),
+                "naive": _card_mass(part.trial_mass_g, imprint.system)["grams"],
+            }
+            for part, mass_g in zip(sheet.portions, masses_g, strict=True)
+        ],
+        "bands": _bands(sheet.layers, names),
+        "labels": [],
+        "doses": [],
+        "note": sentence(sheet.note),
+        "code": code_of("recipe", sheet.recipe, imprint),
+        "foot": foot_of(imprint, names),
+    }
+
+
+def _bands(layers: Sequence[Layer], names: Sequence[str]) -> list[Filled]:
+    """The layers of the picker's feed, from the bottom."""
+    heaviest = max((layer.mass_g for layer in layers), default=1)
+    return [
+        {
+            "place": str(layer.place),
+            "name": layer.name,
+            "mass": _grams(layer.mass_g),
+            "share": layer.mass_g / heaviest,
+            "ink": names.index(layer.name) if layer.name in names else 0,
+        }
+        for layer in layers
+    ]
 
 
 def bag_tag(tag: BagTag, imprint: Imprint) -> Filled:
     """The tag of a bag."""
     form = FORMS.get(tag.form, tag.form)
     return {
-        **_face(tag.lot, tag.lot.code),
+        **face_of(tag.lot, tag.lot.code),
         "owner": shortened(tag.lot.owner, TAG_NAME),
         "what": shortened(" ".join(part for part in (tag.lot.colour, tag.lot.fibre) if part), TAG_WORDS),
         "tag": tag.tag,
@@ -121,7 +172,7 @@ def bag_tag(tag: BagTag, imprint: Imprint) -> Filled:
         "received": say_day(tag.received_on),
         "note": shortened(" · ".join(part for part in (form, tag.note) if part), TAG_WORDS),
         "imprint": " · ".join(part for part in (imprint.mill, imprint.version) if part),
-        "code": _code("tag", tag.tag, imprint),
+        "code": code_of("tag", tag.tag, imprint),
     }
 
 
@@ -159,8 +210,8 @@ def work_order(order: WorkOrder, imprint: Imprint) -> Filled:
         "promised": say_day(order.promised_on) if order.promised_on else "",
         "terms": order.terms,
         "mill": imprint.mill,
-        "code": _code(_named_after(order), order.order, imprint),
-        "foot": _foot(imprint, [bag.lot for bag in order.bags]),
+        "code": code_of(_named_after(order), order.order, imprint),
+        "foot": foot_of(imprint, [bag.lot for bag in order.bags]),
     }
 
 
@@ -170,7 +221,7 @@ def lot_sheet(sheet: LotSheet, imprint: Imprint) -> Filled:
     return {
         "kind": "Lot sheet",
         "title": f"Lot sheet {sheet.lot.code}",
-        **_face(sheet.lot, sheet.lot.code),
+        **face_of(sheet.lot, sheet.lot.code),
         "owner": shortened(sheet.lot.owner, LONGEST_NAME),
         "facts": [{"name": name, "words": words} for name, words in sheet.facts],
         "weighings": [
@@ -186,8 +237,8 @@ def lot_sheet(sheet: LotSheet, imprint: Imprint) -> Filled:
         ],
         "working": _working(sheet.working, system) if sheet.working else None,
         "note": sentence(sheet.note),
-        "code": _code("lot", sheet.lot.code, imprint),
-        "foot": _foot(imprint, [sheet.lot.code]),
+        "code": code_of("lot", sheet.lot.code, imprint),
+        "foot": foot_of(imprint, [sheet.lot.code]),
     }
 
 
@@ -231,14 +282,15 @@ def _lots_in(lots: Sequence[LotFace], batch: BatchPlan, imprint: Imprint) -> lis
     faces = {lot.code: lot for lot in lots}
     return [
         {
-            **_face(faces.get(use.lot), use.lot, use.fibre),
+            **face_of(faces.get(use.lot), use.lot, use.fibre),
             "take": say(use.weighed_mass_g, "g", imprint.system),
         }
         for use in batch.lots
     ]
 
 
-def _face(lot: LotFace | None, code: str, fibre: str = "") -> Filled:
+def face_of(lot: LotFace | None, code: str, fibre: str = "") -> Filled:
+    """A lot’s face in words; without one only its number."""
     if lot is None:
         return {"lot": code, "fibre": fibre, "colour": "", "hex": "", "owner": ""}
     return {
@@ -266,6 +318,12 @@ def _bench_mass(mass_g: float, system: str) -> Filled:
     """A weight for the bench scale: whole grams, as layers are laid; beside it lb and oz in US units."""
     also = say(mass_g, "g", system, digits=1) if system == "us" else ""
     return {"grams": _grams(mass_g), "also": also}
+
+
+def _card_mass(mass_g: float, system: str) -> Filled:
+    """A weight for the fine scale, to the hundredth of a gram."""
+    also = say(mass_g, "g", system, digits=2) if system == "us" else ""
+    return {"grams": f"{mass_g:.2f}\u00a0g", "also": also}
 
 
 def _grams(mass_g: float) -> str:
@@ -303,12 +361,14 @@ def _working(working: Working, system: str) -> Filled:
     }
 
 
-def _code(kind: str, code: str, imprint: Imprint) -> Filled:
+def code_of(kind: str, code: str, imprint: Imprint) -> Filled:
+    """The square code that leads to a page, with the letters below it."""
     payload = scan_text(imprint.address, kind=kind, code=code)
     return {"svg": scan_picture(payload), "letters": code, "says": f"Square code of {kind} {code}: {payload}"}
 
 
-def _foot(imprint: Imprint, lots: Sequence[str]) -> Filled:
+def foot_of(imprint: Imprint, lots: Sequence[str]) -> Filled:
+    """The line at the foot of every sheet: mill, lots, version, when, tables."""
     tables = imprint.tables_sha256[:FINGERPRINT_SIGNS]
     printed = f"{say_day(imprint.printed_at.date())}, {say_time(imprint.printed_at)}"
     parts = [imprint.mill, _named(lots), imprint.version, printed, f"tables {tables}" if tables else ""]

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 from doffer.errors import InputError
+from doffer.planning.layers import Layer
 from doffer.planning.order_plan import BatchPlan
 from doffer.planning.spread import Spread
 from doffer.working import Working
@@ -103,6 +104,89 @@ class WeighOutSheet:
             raise InputError(
                 "weigh-out sheet", self.batch.name, "a blend; these lots go in whole", self.order
             )
+
+
+@dataclass(frozen=True, slots=True)
+class BlendPortion:
+    """A lot of a blend recipe: what goes on the scale now [g], oven-dry share, trial card [g]."""
+
+    lot: LotFace
+    weigh_mass_g: float
+    share_frac: float
+    trial_mass_g: float
+
+
+@dataclass(frozen=True, slots=True)
+class BlendSheet:
+    """The weigh-out sheet of a blend recipe, for the full mix or for its trial card, which has no layers."""
+
+    recipe: str
+    version: int
+    shade: str
+    portions: tuple[BlendPortion, ...]
+    layers: tuple[Layer, ...] = ()
+    is_trial: bool = False
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.portions:
+            raise InputError("lots of the blend", 0, "one or more", self.recipe)
+
+
+@dataclass(frozen=True, slots=True)
+class DyeCardLine:
+    """One line of the order of adding: what, how much in words, and how."""
+
+    what: str
+    amount: str
+    how: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DyeCardLoad:
+    """Loads that are alike: kettle, fibre [g], bath [L], mark on its stick ("" when unknown), the adding."""
+
+    name: str
+    n_alike: int
+    kettle: str
+    fibre_mass_g: float
+    liquor_volume_l: float
+    dip: str
+    lines: tuple[DyeCardLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DyeCardStep:
+    """One step at the kettle in words: what, how long, which temperature."""
+
+    what: str
+    minutes: str
+    heat: str
+
+
+@dataclass(frozen=True, slots=True)
+class DyeCard:
+    """A dye recipe worked out for an amount of fibre, for the wall above the kettle.
+
+    `course_svg` is the picture of temperature over time, made by us.
+    """
+
+    shade: str
+    shade_name: str
+    version: int
+    fibre_mass_g: float
+    basis: str
+    loads: tuple[DyeCardLoad, ...]
+    lot: LotFace | None = None
+    steps: tuple[DyeCardStep, ...] = ()
+    course_svg: str = ""
+    ph: str = ""
+    cautions: tuple[str, ...] = ()
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.loads:
+            raise InputError("loads of the dye card", 0, "one or more", self.shade_name)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,9 +15,19 @@ from typing import Any, Final
 import typst
 
 from doffer.errors import InputError
-from doffer.paper import fill
+from doffer.paper import fill, fill_kitchen
 from doffer.paper.letters import breakable, printable
-from doffer.paper.papers import BagTag, Imprint, LotSheet, PaperSize, RunCard, WeighOutSheet, WorkOrder
+from doffer.paper.papers import (
+    BagTag,
+    BlendSheet,
+    DyeCard,
+    Imprint,
+    LotSheet,
+    PaperSize,
+    RunCard,
+    WeighOutSheet,
+    WorkOrder,
+)
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
 FONTS: Final = Path(__file__).parent / "fonts"
@@ -37,6 +47,16 @@ def weigh_out_sheets(
 ) -> bytes:
     """Weigh-out sheets with their layers, for A4, A5 or US letter."""
     return _sheets("weigh_out", sheets, fill.weigh_out_sheet, imprint, size)
+
+
+def blend_sheets(sheets: Sequence[BlendSheet], imprint: Imprint, *, size: PaperSize = PaperSize.A4) -> bytes:
+    """Weigh-out sheets of blend recipes, for A4, A5 or US letter."""
+    return _sheets("weigh_out", sheets, fill.blend_sheet, imprint, size)
+
+
+def dye_cards(cards: Sequence[DyeCard], imprint: Imprint, *, size: PaperSize = PaperSize.A4) -> bytes:
+    """Dye cards for the wall above the kettle, for A4, A5 or US letter."""
+    return _sheets("dye_card", cards, fill_kitchen.dye_card, imprint, size)
 
 
 def work_orders(orders: Sequence[WorkOrder], imprint: Imprint, *, size: PaperSize = PaperSize.A4) -> bytes:

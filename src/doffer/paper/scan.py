@@ -14,13 +14,13 @@ from urllib.parse import quote, unquote
 import segno
 
 # One capital letter keeps a code small; upper case alone needs 5.5 bits a sign instead of 8.
-KINDS: Final = {"tag": "T", "lot": "L", "order": "O"}
+KINDS: Final = {"tag": "T", "lot": "L", "order": "O", "recipe": "B", "shade": "D"}
 OWN_SCHEME: Final = "DOFFER:"
 CORRECTION: Final = "q"  # a quarter of the signs may be lost: tags get wet and greasy
 QUIET_MODULES: Final = 4  # ISO/IEC 18004 asks for four empty modules on each side (from memory, unverified)
 # A scanner acts as a keyboard, often as one of another country: signs between the letters may come out wrong.
-_OWN: Final = re.compile(r"DOFFER[^A-Z0-9]+([TLO])[^A-Z0-9]+([^\s/]+)/?", re.IGNORECASE)
-_ADDRESS: Final = re.compile(r"https?://[^/\s]+/([TLO])/([^/\s?#]+)/?", re.IGNORECASE)
+_OWN: Final = re.compile(r"DOFFER[^A-Z0-9]+([TLOBD])[^A-Z0-9]+([^\s/]+)/?", re.IGNORECASE)
+_ADDRESS: Final = re.compile(r"https?://[^/\s]+/([TLOBD])/([^/\s?#]+)/?", re.IGNORECASE)
 
 
 def scan_text(address: str, *, kind: str, code: str) -> str:

@@ -27,9 +27,22 @@ class Right(StrEnum):
     IMPORT = "import lots from a file"
     JOBS = "start long calculations"
     PEOPLE = "change who works here"
+    READ_COLOUR = "record a colour reading"
+    SHADES = "set standard shades or write recipes"
+    KITCHEN = "record what the dye kitchen does"
 
 
-_FLOOR = frozenset({Right.WEIGH, Right.INTAKE, Right.RUN, Right.HOLD, Right.CORRECT})
+_FLOOR = frozenset(
+    {
+        Right.WEIGH,
+        Right.INTAKE,
+        Right.RUN,
+        Right.HOLD,
+        Right.CORRECT,
+        Right.READ_COLOUR,
+        Right.KITCHEN,
+    }
+)
 _OFFICE = frozenset(Right) - {Right.PEOPLE}
 RIGHTS: dict[str, frozenset[Right]] = {
     Role.OWNER: frozenset(Right),

@@ -149,7 +149,7 @@ def kettle(
     ]
     desc = f"{said} of {say(holds_l, 'l', system)}"
     if dip_cm is not None:
-        mark = f"dip {say(dip_cm, 'cm', system)}"
+        mark = f"dip {say(dip_cm, 'cm', system, None if dip_cm == round(dip_cm) else 1)}"
         parts.append(svg.words(mark, 234, level + 5, size=TEXT_PX, css="p-bold p-promise-text"))
         desc += f", {mark}" + (f" of {say(depth_cm, 'cm', system)}" if depth_cm is not None else "")
     parts.append(svg.words(f"holds {say(holds_l, 'l', system)}", 234, top + 6, size=SMALL_PX, css="p-soft"))

@@ -50,6 +50,10 @@ _ALL = (
         "ciede2000", "Colour difference check", "Published pairs to check the formula.", rows.ColourPair
     ),
     TableInfo(
+        "colour_models", "Blend models", "Constants and published errors of blending.", rows.ColourModel
+    ),
+    TableInfo("grey_scale", "Grey scale", "Grades of a change in colour.", rows.GreyScaleGrade),
+    TableInfo(
         "additives", "Additives and baths", "Doses, strengths, liquor and temperatures.", rows.Additive
     ),
     TableInfo("cautions", "Cautions", "Reminders shown beside the work of each stage.", rows.Caution),

@@ -57,6 +57,8 @@ class Tables:
     cross_section: Mapping[str, rows.CrossSection]
     tristimulus: Mapping[str, rows.TristimulusWeight]
     ciede2000: Mapping[str, rows.ColourPair]
+    colour_models: Mapping[str, rows.ColourModel]
+    grey_scale: Mapping[str, rows.GreyScaleGrade]
     additives: Mapping[str, rows.Additive]
     cautions: Mapping[str, rows.Caution]
     machine_kinds: Mapping[str, rows.MachineKind]

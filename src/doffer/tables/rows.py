@@ -391,3 +391,24 @@ class Constant(Row):
     low: float | None = maybe_number(-1000, 1000)
     high: float | None = maybe_number(-1000, 1000)
     unit: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColourModel(Row):
+    """A constant of a blend model, or its published error, with the data it was found on."""
+
+    model: str = key(choices=("stearns_noechel", "friele", "kubelka_munk", "two_constant", "any"))
+    quantity: str = key(choices=("m", "ln_m_sd", "sigma", "error_mean", "error_most"))
+    data: str = key()
+    value: float = number(0, 100)
+    unit: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GreyScaleGrade(Row):
+    """A grade of the grey scale: the limit of its class, or the step of the physical scale."""
+
+    kind: str = key(choices=("limit", "step"))
+    grade: str = key()
+    de: float = number(0, 20)
+    tolerance_de: float | None = maybe_number(0, 5)

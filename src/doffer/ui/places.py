@@ -17,11 +17,13 @@ class Place:
 
 
 # A place joins this tuple when its pages exist; until then there is no dead link.
-# Still to come: Bench and Shades (after Orders), Calendar and Counter (before Records).
+# Still to come: Calendar and Counter (before Records).
 PLACES: Final = (
     Place("today", "Today", "/", "today"),
     Place("lots", "Lots", "/lots/", "lots"),
     Place("orders", "Orders", "/orders/", "orders"),
+    Place("bench", "Bench", "/bench/", "bench"),
+    Place("shades", "Shades", "/shades/", "shades"),
     Place("weigh_in", "Weigh in", "/weigh-in/", "weigh"),
     Place("records", "Records", "/records/", "records"),
 )

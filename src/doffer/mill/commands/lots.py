@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import secrets
+from collections.abc import Mapping
 from pathlib import Path
 
 from django.conf import settings
@@ -25,6 +26,7 @@ MOST_PHOTO_BYTES = 10_000_000
 MOST_PHOTO_PIXELS = 40_000_000
 PHOTO_KINDS = {"JPEG": ("image/jpeg", ".jpg"), "PNG": ("image/png", ".png"), "WEBP": ("image/webp", ".webp")}
 PHOTO_FOLDER = "photos"
+MOST_CENTS_PER_KG = 1_000_000
 
 
 def change_lot(by: Person | None, code: str, facts: FibreFacts, *, note: str, want_waste_back: bool) -> None:
@@ -37,6 +39,35 @@ def change_lot(by: Person | None, code: str, facts: FibreFacts, *, note: str, wa
             setattr(lot, name, value)
         lot.save()
         announce(person, "lot", code, "description changed")
+
+
+def set_lot_costs(by: Person | None, costs: Mapping[str, int | None]) -> int:
+    """What a kilogram of own fibre costs the mill, oven-dry, in cents, or None; gives how many changed.
+
+    Raises
+    ------
+    InputError
+        A cost below zero or beyond what fibre costs, or a lot that is not the mill's own.
+    """
+    person = require(by, Right.LOTS)
+    with write():
+        n_changed = 0
+        for code, cents in costs.items():
+            lot = lot_of(code)
+            if not lot.customer.is_own:
+                raise InputError(
+                    "cost", code, "of the mill's own fibre; other owners' fibre has no cost here"
+                )
+            if cents is not None and not 0 <= cents <= MOST_CENTS_PER_KG:
+                most = f"from 0 to {MOST_CENTS_PER_KG / 100:.0f} a kilogram"
+                raise InputError(f"cost of {code}", f"{cents / 100:.2f}", most)
+            if lot.cost_cents_per_kg == cents:
+                continue
+            lot.cost_cents_per_kg = cents
+            lot.save(update_fields=["cost_cents_per_kg"])
+            announce(person, "lot", code, "cost written down")
+            n_changed += 1
+        return n_changed
 
 
 def move_lot(by: Person | None, code: str, *, place: str = "", location: str = "") -> None:
@@ -72,7 +103,7 @@ def add_photo(by: Person | None, code: str, *, data: bytes) -> int:
         Not a JPEG, PNG or WebP picture, or larger than 10 MB or 40 megapixels.
     """
     person = require(by, Right.INTAKE)
-    clean, kind, size = _redrawn(data)
+    clean, kind, size = redrawn(data)
     mime, ending = PHOTO_KINDS[kind]
     path = Path(settings.MEDIA_ROOT) / PHOTO_FOLDER / f"{secrets.token_hex(16)}{ending}"
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -96,7 +127,7 @@ def add_photo(by: Person | None, code: str, *, data: bytes) -> int:
     return photo.pk
 
 
-def _redrawn(data: bytes) -> tuple[bytes, str, tuple[int, int]]:
+def redrawn(data: bytes) -> tuple[bytes, str, tuple[int, int]]:
     """The same picture without anything but its pixels; size and kind are looked at before it is opened."""
     if len(data) > MOST_PHOTO_BYTES:
         raise InputError("photo", f"{len(data) / 1e6:.1f} MB", f"at most {MOST_PHOTO_BYTES / 1e6:.0f} MB")

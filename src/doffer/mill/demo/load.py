@@ -27,6 +27,7 @@ from doffer.mill.commands.lots import move_lot
 from doffer.mill.commands.machines import MachineFacts, add_machine, add_scale, check_scale
 from doffer.mill.commands.orders import OrderFacts, OrderLotFacts, move_order, take_order
 from doffer.mill.commands.settings import keep_settings, new_person
+from doffer.mill.demo.colours import colour_acts
 from doffer.mill.demo.work import (
     LAST_DAYS,
     MACHINE_PERSON,
@@ -89,6 +90,7 @@ def load_demo() -> None:
             *stage_acts(people, lots, tables),
             *event_acts(people[MACHINE_PERSON]),
             *_closing_acts(people["P1"], lots),
+            *colour_acts(people, lots),
         ]
         for act in sorted(acts, key=lambda act: act.at):
             with clock.frozen(act.at):

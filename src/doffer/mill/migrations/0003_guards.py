@@ -2,15 +2,15 @@
 
 from django.db import migrations
 
-from doffer.mill.guards import lay_guards, lift_guards
+from doffer.mill.guards import FIRST_TABLES, lay_guards, lift_guards
 
 
 def lay(apps, schema_editor):
-    lay_guards(schema_editor, schema_editor.connection.vendor)
+    lay_guards(schema_editor, schema_editor.connection.vendor, FIRST_TABLES)
 
 
 def lift(apps, schema_editor):
-    lift_guards(schema_editor, schema_editor.connection.vendor)
+    lift_guards(schema_editor, schema_editor.connection.vendor, FIRST_TABLES)
 
 
 class Migration(migrations.Migration):

@@ -6,8 +6,19 @@ millimetres (`_mm`), counts in millitex (`_mtex`), money in cents (`_cents`), La
 (`_centi`).
 """
 
+from doffer.mill.models.blends import BlendPart, BlendRecipe, MixingFit, RecipeStep, SampleBlend
 from doffer.mill.models.chores import Change, Counter, Deed, Job, Setting, TableOverride
+from doffer.mill.models.colour import ColourReading, Shade, ShadeBatch, ShadeVerdict, ShadeVersion
 from doffer.mill.models.customers import Customer
+from doffer.mill.models.kitchen import (
+    DyeBatch,
+    DyeLoad,
+    DyeRecipe,
+    DyeRecipeDye,
+    KettleStick,
+    TubBath,
+    TubUse,
+)
 from doffer.mill.models.lots import Container, Filling, Hold, JoinDecision, Lot, LotPart, Photo
 from doffer.mill.models.machines import Machine, Scale
 from doffer.mill.models.orders import Order, OrderLot, OrderPlan
@@ -15,28 +26,45 @@ from doffer.mill.models.runs import Run, RunInput, RunOutput, RunWaste
 from doffer.mill.models.weighings import Weighing
 
 __all__ = [
+    "BlendPart",
+    "BlendRecipe",
     "Change",
+    "ColourReading",
     "Container",
     "Counter",
     "Customer",
     "Deed",
+    "DyeBatch",
+    "DyeLoad",
+    "DyeRecipe",
+    "DyeRecipeDye",
     "Filling",
     "Hold",
     "Job",
     "JoinDecision",
+    "KettleStick",
     "Lot",
     "LotPart",
     "Machine",
+    "MixingFit",
     "Order",
     "OrderLot",
     "OrderPlan",
     "Photo",
+    "RecipeStep",
     "Run",
     "RunInput",
     "RunOutput",
     "RunWaste",
+    "SampleBlend",
     "Scale",
     "Setting",
+    "Shade",
+    "ShadeBatch",
+    "ShadeVerdict",
+    "ShadeVersion",
     "TableOverride",
+    "TubBath",
+    "TubUse",
     "Weighing",
 ]

@@ -75,6 +75,7 @@ class Lot(models.Model):
     place = models.CharField(max_length=10, choices=Place.choices, default=Place.DOOR)
     location = models.CharField(max_length=60, blank=True)
     want_waste_back = models.BooleanField(default=False)
+    cost_cents_per_kg = models.PositiveIntegerField(null=True, blank=True)  # of own fibre, oven-dry
     note = models.CharField(max_length=400, blank=True)
     now_form = models.CharField(max_length=10)
     now_mass_mg = models.BigIntegerField(default=0)

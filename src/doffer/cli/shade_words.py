@@ -1,0 +1,250 @@
+"""What the shade verbs are given: lots as words, spectra files or a mill's records, the target, the model."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from doffer.cli.typed import named_numbers
+
+if TYPE_CHECKING:
+    from doffer.mill.queries.bench import Bench
+    from doffer.planning.shade.target import Target
+    from doffer.planning.shade.ways import ShadeWays
+    from doffer.tables.loader import Tables
+
+OWN = "own"
+G_PER_KG = 1000
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Fibre:
+    """A lot with its spectrum, oven-dry mass [g] and owner."""
+
+    name: str
+    reflectance: Any
+    dry_mass_g: float
+    owner: str = OWN
+
+
+@dataclass(frozen=True, slots=True)
+class BlendWord:
+    """A sample blend as typed: parts by lot, and the name of its spectrum."""
+
+    parts: dict[str, float]
+    name: str
+
+
+def blend_word(text: str) -> BlendWord:
+    """`white=50,black=50:mix1`."""
+    parts, colon, name = text.rpartition(":")
+    if not colon or not name.strip():
+        raise argparse.ArgumentTypeError(f"“{text}” must look like white=50,black=50:mix1")
+    return BlendWord(named_numbers(parts), name.strip())
+
+
+def spectra_by_name(files: Sequence[Path]) -> Callable[[str], Any]:
+    """A look-up of spectra by name in some files; NotFoundError for a name in none of them."""
+    from doffer.errors import NotFoundError
+    from doffer.exchange.spectra import read_spectra_file
+
+    found: dict[str, Any] = {}
+    for path in files:
+        spectra = read_spectra_file(path)
+        found.update(zip(spectra.names, spectra.reflectance, strict=True))
+
+    def known(name: str) -> Any:
+        if name not in found:
+            hint = f"There are {', '.join(found)}" if found else "Name a file with --spectra"
+            raise NotFoundError("spectrum", name, hint)
+        return found[name]
+
+    return known
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Outfit:
+    """Everything a shade verb works with.
+
+    `target` is None where none is wanted; `is_lab_only` says that it is known under one light only.
+    """
+
+    tables: Tables
+    ways: ShadeWays
+    target: Target | None
+    tolerance_de: float
+    owners: frozenset[str]
+    observer_deg: int
+    bench: Bench | None
+    spectrum: Callable[[str], Any]
+
+    @property
+    def is_lab_only(self) -> bool:
+        """Nothing can be said of other lights."""
+        return self.target is not None and not self.target.has_spectrum
+
+    def with_owners_of(self, lots: Sequence[Fibre]) -> Outfit:
+        """The same, free to use fibre of the owners of these lots beside the mill's own."""
+        return dataclasses.replace(self, owners=self.owners | {lot.owner for lot in lots})
+
+    def everything(self) -> list[Fibre]:
+        """Every usable lot on the mill's bench."""
+        if self.bench is None:
+            return []
+        return [self._of_bench(lot.code, None) for lot in self.bench.lots if lot.is_usable]
+
+    def fibres(self, typed: Sequence[str], flag: str) -> list[Fibre]:
+        """Lots from words such as `L027=46,-22,18:0.96kg`, `white:2kg` or, with a mill, `L027`.
+
+        Raises
+        ------
+        InputError
+            A word that lacks its colour or weight, or a lot that is named twice.
+        """
+        from doffer.errors import InputError
+
+        lots = [self._fibre(text, flag) for text in typed]
+        if len({lot.name for lot in lots}) < len(lots):
+            raise InputError(flag, ", ".join(lot.name for lot in lots), "each lot once")
+        return lots
+
+    def _fibre(self, text: str, flag: str) -> Fibre:
+        from doffer.errors import InputError
+        from doffer.exchange.lab import parse_lab
+        from doffer.exchange.quantities import parse_mass_g
+
+        words, _, mass = text.partition(":")
+        name, sign, colour = (piece.strip() for piece in words.partition("="))
+        if not name:
+            raise InputError(flag, text, "a lot such as L027=46,-22,18:0.96kg")
+        mass_g = parse_mass_g(mass, f"weight of {name}", unit="kg") if mass else None
+        if self.bench is not None and not sign:
+            return self._of_bench(name, mass_g)
+        if mass_g is None or mass_g <= 0:
+            raise InputError(f"weight of {name}", mass, "given behind a colon, such as L027=46,-22,18:0.96kg")
+        spectrum = self._recovered(parse_lab(colour, f"colour of {name}")) if sign else self.spectrum(name)
+        return Fibre(name, spectrum, mass_g)
+
+    def _of_bench(self, code: str, mass_g: float | None) -> Fibre:
+        from doffer.errors import RefusedError
+        from doffer.mill.queries.bench import spectra
+
+        assert self.bench is not None
+        lot = self.bench.lot(code)
+        if not lot.is_usable:
+            raise RefusedError(
+                f"{code} cannot go into a blend", lot.why_not, "Read it again, or leave it out"
+            )
+        grams = lot.free_dry_g if mass_g is None else mass_g
+        return Fibre(code, spectra([lot])[0], grams, OWN if lot.is_own else lot.owner)
+
+    def _recovered(self, lab: tuple[float, float, float]) -> Any:
+        import numpy as np
+
+        from doffer.fibre.colour.recover import recover_reflectance
+        from doffer.fibre.colour.spectrum import light
+
+        seen_in = light(self.tables, "D65", observer_deg=self.observer_deg)
+        return recover_reflectance(np.array([lab]), seen_in).reflectance[0]
+
+
+def find_outfit(args: argparse.Namespace, *, needs_target: bool) -> Outfit:
+    """Tables, model, target and records as the words say.
+
+    Raises
+    ------
+    InputError
+        No target where one is needed, or a shade without a mill.
+    """
+    from doffer.errors import InputError
+    from doffer.planning.shade.ways import usual_ways
+    from doffer.tables.loader import load_tables
+
+    if args.shade and not args.mill:
+        raise InputError("--shade", args.shade, "used with --mill, or give the colour with --target")
+    known = spectra_by_name(args.spectra)
+    bench, tables, ways, target, tolerance = None, load_tables(), None, None, None
+    if args.mill:
+        bench, tables, target, tolerance = _of_mill(args)
+        ways = bench.ways
+    ways = _own_m(args, ways or usual_ways(tables))
+    if args.target:
+        target = _typed_target(args, tables, known)
+    if needs_target and target is None:
+        raise InputError("wanted colour", None, "given with --target L,a,b (or --shade with --mill)")
+    usual = tables.constants["shade_pass_cmc"].value
+    return Outfit(
+        tables=tables,
+        ways=ways,
+        target=target,
+        tolerance_de=args.tolerance or tolerance or usual,
+        owners=frozenset({OWN}),
+        observer_deg=args.observer,
+        bench=bench,
+        spectrum=known,
+    )
+
+
+def _own_m(args: argparse.Namespace, ways: ShadeWays) -> ShadeWays:
+    from doffer.fibre.colour.blend import stearns_noechel
+
+    if args.m is not None:
+        ways = dataclasses.replace(ways, mixing=stearns_noechel(args.m))
+    if args.ln_m_sd is not None:
+        ways = dataclasses.replace(ways, ln_m_sd=args.ln_m_sd, is_fitted=True)
+    return ways
+
+
+def _typed_target(args: argparse.Namespace, tables: Tables, known: Callable[[str], Any]) -> Target:
+    """The wanted colour: typed Lab, or a name in a spectra file."""
+    import numpy as np
+
+    from doffer.errors import InputError
+    from doffer.exchange.lab import parse_lab
+    from doffer.fibre.colour.spectrum import light
+    from doffer.planning.shade.target import target_from_lab, target_from_spectrum, usual_lights
+
+    try:
+        lab = parse_lab(args.target, "wanted colour")
+    except InputError:
+        if not args.spectra:
+            raise
+        lights, weights = usual_lights(tables, observer_deg=args.observer)
+        return target_from_spectrum(known(args.target), lights, weights)
+    return target_from_lab(np.array(lab), light(tables, "D65", observer_deg=args.observer))
+
+
+def _of_mill(args: argparse.Namespace) -> tuple[Bench, Tables, Target | None, float | None]:
+    """Bench, tables, target and tolerance from the records of a mill."""
+    from doffer.cli.mills import open_records
+    from doffer.errors import NotFoundError
+
+    open_records(args)
+    from doffer.mill.queries.bench import bench
+    from doffer.mill.queries.tables import current_tables
+
+    tables, found = current_tables(), bench()
+    if not args.shade:
+        return found, tables, None, None
+    wanted = args.shade.casefold()
+    for one in found.standards:
+        if wanted in (one.shade.casefold(), one.name.casefold()):
+            tolerance = one.row.pass_de if one.row.formula == "de2000" else None
+            return bench(shade=one.shade), tables, found.target(one.shade, tables), tolerance
+    raise NotFoundError("shade", args.shade, f"There are {', '.join(one.name for one in found.standards)}")
+
+
+def spectra_word(words: argparse.ArgumentParser) -> None:
+    """`--spectra`, alike in every shade verb that takes files."""
+    words.add_argument(
+        "--spectra", type=Path, action="append", default=[], metavar="FILE", help="spectra by name"
+    )
+
+
+def lab_text(lab: Any) -> str:
+    """L, a and b to one decimal."""
+    return f"{lab[0]:.1f}, {lab[1]:.1f}, {lab[2]:.1f}"

@@ -1,0 +1,289 @@
+"""The dye kitchen: recipes by shade, dyeings load by load."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+from doffer.errors import InputError, NotFoundError
+from doffer.fibre.moisture import agreed_mass_g, agreed_regain_frac
+from doffer.mill import bridge, clock, dye_bath
+from doffer.mill.booking import announce, done_before, lot_of, remember
+from doffer.mill.bridge import CENTI, PPM
+from doffer.mill.commands.join import refuse_held
+from doffer.mill.commands.shades import shade_of
+from doffer.mill.dye_bath import THOUSANDTHS, Load
+from doffer.mill.models import DyeBatch, DyeLoad, DyeRecipe, DyeRecipeDye, Lot, Machine, TubUse
+from doffer.mill.write import write
+from doffer.people.models import Person
+from doffer.people.rights import Right, require
+from doffer.tables.loader import Tables
+
+MOST_DEPTH_FRAC = 0.15
+UNEQUAL_G = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DyeStep:
+    """One step at the kettle: what, how long, up to which temperature, how fast."""
+
+    what: str
+    minutes: float
+    temperature_c: float | None = None
+    ramp_c_per_min: float | None = None
+
+    def __post_init__(self) -> None:
+        if not self.what.strip() or self.minutes <= 0:
+            raise InputError("step", self.what, "named, with minutes above zero")
+        if self.temperature_c is not None and not 0 < self.temperature_c <= BOILING_C:
+            raise InputError(
+                "temperature", f"{self.temperature_c:g} °C", f"above 0 and at most {BOILING_C} °C"
+            )
+        if self.ramp_c_per_min is not None and not 0 < self.ramp_c_per_min <= STEEPEST_C_PER_MIN:
+            allowed = f"above 0 and at most {STEEPEST_C_PER_MIN} °C a minute"
+            raise InputError("heating", f"{self.ramp_c_per_min:g} °C a minute", allowed)
+
+
+BOILING_C = 100
+STEEPEST_C_PER_MIN = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DyeRecipeFacts:
+    """How a shade is dyed.
+
+    Parameters
+    ----------
+    dyes : tuple of (str, float)
+        Dyes in the order of adding, each with its depth on the weight of fibre [frac].
+    acid : str
+        citric_powder, vinegar_5, acetic_56 or acetic_80 of table additives; "" for none.
+    acid_frac_owf, salt_frac_owf : float
+        Pure acid and Glauber's salt on the weight of fibre [frac].
+    liquor_ratio : float
+        Litres of bath to one kilogram of fibre.
+    stock_g_per_100ml : float
+        Strength of the stock solutions.
+    """
+
+    dyes: tuple[tuple[str, float], ...]
+    acid: str = ""
+    acid_frac_owf: float = 0.0
+    salt_frac_owf: float = 0.0
+    liquor_ratio: float = 30.0
+    stock_g_per_100ml: float = 1.0
+    ph: float | None = None
+    steps: tuple[DyeStep, ...] = ()
+    name: str = ""
+    note: str = ""
+
+    def check(self, tables: Tables) -> None:
+        """Refuse figures that no dyer means."""
+        if not self.dyes:
+            raise InputError("dyes", "", "one or more, each with its depth in % on the weight of fibre")
+        for name, depth_frac in self.dyes:
+            if not name.strip() or not 0 < depth_frac <= MOST_DEPTH_FRAC:
+                allowed = f"named, with a depth above 0 and at most {MOST_DEPTH_FRAC:.0%} of the fibre"
+                raise InputError("dye", f"{name} {depth_frac:.3%}", allowed)
+        acids = [row.additive for row in tables.additives.values() if row.quantity == "strength"]
+        if self.acid and self.acid not in acids:
+            raise InputError("acid", self.acid, f"one of {', '.join(acids)}")
+        for field, value, low, high in (
+            ("acid", self.acid_frac_owf, 0.0, 0.2),
+            ("salt", self.salt_frac_owf, 0.0, 1.0),
+            ("liquor ratio", self.liquor_ratio, 5.0, 100.0),
+            ("stock solution", self.stock_g_per_100ml, 0.05, 20.0),
+            ("pH", self.ph if self.ph is not None else 7.0, 1.0, 14.0),
+        ):
+            if not low <= value <= high:
+                raise InputError(field, f"{value:g}", f"from {low:g} to {high:g}")
+
+
+@dataclass(frozen=True, slots=True)
+class Dyed:
+    """A dyeing as it is kept: its number, its loads with their numbers, and what to look out for."""
+
+    id: int
+    loads: tuple[tuple[int, Load], ...]
+    remarks: tuple[str, ...]
+
+
+def write_dye_recipe(
+    by: Person | None, shade: str, facts: DyeRecipeFacts, *, key: uuid.UUID | None = None
+) -> int:
+    """The next version of the dye recipe of a shade; gives its version number."""
+    person = require(by, Right.SHADES)
+    facts.check(bridge.current_tables())
+    with write():
+        body: dict[str, object] = {"shade": shade, "facts": repr(facts)}
+        earlier = done_before(key, "write_dye_recipe", body)
+        if earlier:
+            return int(str(earlier["version"]))
+        row = shade_of(shade)
+        last = row.dye_recipes.order_by("-version").first()
+        recipe = DyeRecipe.objects.create(
+            shade=row,
+            version=last.version + 1 if last else 1,
+            name=facts.name,
+            acid=facts.acid,
+            acid_owf_ppm=bridge.ppm(facts.acid_frac_owf),
+            salt_owf_ppm=bridge.ppm(facts.salt_frac_owf),
+            liquor_ratio_milli=round(facts.liquor_ratio * THOUSANDTHS),
+            stock_milli_g_per_100ml=round(facts.stock_g_per_100ml * THOUSANDTHS),
+            ph_centi=None if facts.ph is None else round(facts.ph * CENTI),
+            steps=[asdict(step) for step in facts.steps],
+            note=facts.note,
+            made_at=clock.now(),
+            made_by=person,
+        )
+        DyeRecipeDye.objects.bulk_create(
+            DyeRecipeDye(recipe=recipe, place=place, dye=name.strip(), depth_owf_ppm=round(depth * PPM))
+            for place, (name, depth) in enumerate(facts.dyes, start=1)
+        )
+        announce(person, "shade", shade, f"dye recipe {recipe.version} of {row.name}")
+        remember(key, "write_dye_recipe", body, {"version": recipe.version}, person)
+        return recipe.version
+
+
+def begin_dyeing(
+    by: Person | None,
+    *,
+    lot: str,
+    shade: str,
+    version: int | None = None,
+    fibre_g: float | None = None,
+    loads: Sequence[tuple[str, float]] = (),
+    wet_pickup_frac: float = 0.0,
+    note: str = "",
+    key: uuid.UUID | None = None,
+) -> Dyed:
+    """Record that a lot is dyed, with what goes into every kettle.
+
+    Parameters
+    ----------
+    fibre_g : float or None
+        Conditioned fibre [g]; None: the whole lot as it was weighed last.
+    loads : sequence of (kettle, g)
+        As they were really split; empty: equal loads in the kettles that are free.
+    wet_pickup_frac : float
+        Water the wetted-out fibre holds, over its mass [frac].
+
+    Raises
+    ------
+    InputError
+        A kettle too small, or more fibre than the lot has.
+    InfeasibleError
+        No kettle is free.
+    RefusedError
+        The lot is on hold.
+    """
+    person = require(by, Right.KITCHEN)
+    with write():
+        body: dict[str, object] = {
+            "dyeing": [lot, shade, version, fibre_g, list(loads), wet_pickup_frac, note]
+        }
+        earlier = done_before(key, "begin_dyeing", body)
+        row = lot_of(lot)
+        recipe = _recipe(shade, version)
+        if earlier:
+            return _again(DyeBatch.objects.get(pk=earlier["dyeing"]))
+        refuse_held([row], f"{lot} is not dyed")
+        mass_g = _mass_g(row, fibre_g, loads)
+        machines = {machine.code: machine for machine in dye_bath.kettles()}
+        split = list(loads) or dye_bath.split(mass_g, recipe, list(machines.values()), _busy())
+        tables = bridge.current_tables()
+        made = [
+            dye_bath.load_of(
+                recipe, _kettle(machines, kettle), grams, wet_pickup_frac=wet_pickup_frac, tables=tables
+            )
+            for kettle, grams in split
+        ]
+        batch = DyeBatch.objects.create(
+            lot=row, recipe=recipe, begun_at=clock.now(), note=note, person=person
+        )
+        kept = [_keep(batch, machines, number, load) for number, load in enumerate(made, start=1)]
+        announce(person, "lot", lot, f"dyed {recipe.shade.name} in {len(kept)} loads"[:300])
+        remember(key, "begin_dyeing", body, {"dyeing": batch.pk}, person)
+        return Dyed(batch.pk, tuple(zip(kept, made, strict=True)), _remarks(made))
+
+
+def _recipe(shade: str, version: int | None) -> DyeRecipe:
+    rows = shade_of(shade).dye_recipes.select_related("shade").prefetch_related("dyes")
+    recipe = (rows.filter(version=version) if version else rows).order_by("-version").first()
+    if recipe is None:
+        raise NotFoundError("dye recipe of this shade", version or shade, "Write one down first")
+    return recipe
+
+
+def _kettle(machines: dict[str, Machine], code: str) -> Machine:
+    if code not in machines:
+        raise NotFoundError("kettle", code, f"There are {', '.join(machines)}")
+    return machines[code]
+
+
+def _busy() -> frozenset[str]:
+    return frozenset(
+        TubUse.objects.filter(out_at=None, machine__stage="dye").values_list("machine__code", flat=True)
+    )
+
+
+def _mass_g(lot: Lot, fibre_g: float | None, loads: Sequence[tuple[str, float]]) -> float:
+    """Fibre to dye [g]: at most what the lot weighs, as weighed last or at agreed regain."""
+    have_g = bridge.grams(lot.now_mass_mg)
+    mass_g = sum(grams for _, grams in loads) if loads else have_g if fibre_g is None else fibre_g
+    dry_g = bridge.maybe_grams(lot.now_dry_mg) or 0.0
+    tables = bridge.current_tables()
+    agreed_g = agreed_mass_g(dry_mass_g=dry_g, agreed_regain_frac=agreed_regain_frac(tables, lot.fibre))
+    most_g = max(have_g, agreed_g)
+    if not 0 < mass_g <= most_g + UNEQUAL_G:
+        raise InputError(
+            "fibre to dye", f"{mass_g:g} g", f"above 0 and at most the {most_g:.0f} g of {lot.code}"
+        )
+    return mass_g
+
+
+def _keep(batch: DyeBatch, machines: dict[str, Machine], number: int, load: Load) -> int:
+    return DyeLoad.objects.create(
+        batch=batch,
+        number=number,
+        kettle=machines[load.kettle],
+        fibre_mg=bridge.mg(load.fibre_g),
+        liquor_ml=round(load.liquor_l * THOUSANDTHS),
+        top_up_ml=round(load.top_up_l * THOUSANDTHS),
+        stock_ml=[[name, round(volume_ml, 1)] for name, volume_ml in load.stock_ml],
+        acid_mg=bridge.mg(load.acid_pure_g),
+        salt_mg=bridge.mg(load.salt_g),
+    ).pk
+
+
+def _remarks(loads: Sequence[Load]) -> tuple[str, ...]:
+    remarks = []
+    masses_g = [load.fibre_g for load in loads]
+    if max(masses_g) - min(masses_g) > UNEQUAL_G:
+        remarks.append("The loads differ in weight: unequal loads exhaust differently. Read each by itself.")
+    if len(loads) > 1:
+        remarks.append("Loads of a small kettle often differ by 2 to 8 in colour: read five tufts of each.")
+    return tuple(remarks)
+
+
+def _again(batch: DyeBatch) -> Dyed:
+    """A dyeing that was kept before, as it was told then."""
+    rows = batch.loads.select_related("kettle", "batch__recipe").order_by("number")
+    loads = [(row.pk, load_as_kept(row)) for row in rows]
+    return Dyed(batch.pk, tuple(loads), _remarks([load for _, load in loads]))
+
+
+def load_as_kept(row: DyeLoad) -> Load:
+    """A load from its record; millilitres of acid follow from the tables of today and are left out."""
+    return Load(
+        kettle=row.kettle.code,
+        fibre_g=bridge.grams(row.fibre_mg),
+        liquor_l=row.liquor_ml / THOUSANDTHS,
+        top_up_l=row.top_up_ml / THOUSANDTHS,
+        stock_ml=tuple((name, volume_ml) for name, volume_ml in row.stock_ml),
+        acid=row.batch.recipe.acid,
+        acid_pure_g=bridge.grams(row.acid_mg),
+        acid_ml=None,
+        salt_g=bridge.grams(row.salt_mg),
+    )

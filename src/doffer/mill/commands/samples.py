@@ -1,0 +1,203 @@
+"""Sample blends and the mixing constant that is fitted to them."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from doffer.errors import InputError, NotFoundError
+from doffer.fibre.colour.calibrate import Observation, fit_m
+from doffer.mill import bridge, clock, colours
+from doffer.mill.booking import announce, done_before, remember
+from doffer.mill.bridge import CENTI, PPM
+from doffer.mill.colours import OBSERVER_DEG
+from doffer.mill.models import BlendRecipe, MixingFit, SampleBlend
+from doffer.mill.models.colour import PadForm, ReadingKind
+from doffer.mill.sittings import Sitting
+from doffer.mill.write import write
+from doffer.people.models import Person
+from doffer.people.rights import Right, require
+
+MOST_SAMPLES = 200
+
+
+@dataclass(frozen=True, slots=True)
+class SamplePart:
+    """One fibre of a sample blend: name, share by oven-dry mass [frac], spectrum (31 fractions)."""
+
+    name: str
+    share_frac: float
+    reflectance: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A fitted mixing constant: M with its 95 % ends, and CIEDE2000 left after the fit and when left out."""
+
+    id: int
+    fibre: str
+    form: str
+    m: float
+    m_low: float
+    m_high: float
+    n_blends: int
+    residual_de: float
+    left_out_de: float
+
+
+def keep_trial_as_sample(person: Person, recipe: BlendRecipe, sitting: Sitting) -> int | None:
+    """A measured trial card as a sample blend; inside `write()`. One lot alone teaches nothing: None."""
+    parts = list(recipe.parts.select_related("lot"))
+    if len(parts) < 2:
+        return None
+    known = sitting.known(bridge.current_tables())
+    sample = SampleBlend.objects.create(
+        fibre=parts[0].lot.fibre,
+        form=recipe.form,
+        kind=colours.worst_kind([known.kind, *(part.kind for part in parts)]),
+        observer_deg=recipe.observer_deg,
+        parts=[
+            {"name": part.lot.code, "share_ppm": part.share_ppm, "reflectance_ppm": part.reflectance_ppm}
+            for part in parts
+        ],
+        reflectance_ppm=[round(float(value) * PPM) for value in known.reflectance],
+        recipe=recipe,
+        made_at=clock.now(),
+        person=person,
+    )
+    return sample.pk
+
+
+def record_sample_blend(
+    by: Person | None,
+    *,
+    fibre: str,
+    parts: Sequence[SamplePart],
+    blend: tuple[float, ...],
+    form: str = PadForm.LOOSE,
+    kind: str = ReadingKind.SPECTRUM,
+    observer_deg: int = OBSERVER_DEG,
+    note: str = "",
+    key: uuid.UUID | None = None,
+) -> int:
+    """Keep a small blend that was carded and measured; gives its number.
+
+    Best are 4 to 8 of 20 to 50 g, darkest with lightest, half and half.
+
+    Parameters
+    ----------
+    kind : str
+        How sure the spectra are: "spectrum" when all were measured, "lab2" or "lab" when one was recovered.
+    """
+    person = require(by, Right.READ_COLOUR)
+    if len(parts) < 2 or any(part.share_frac <= 0 for part in parts):
+        raise InputError(
+            "fibres of the sample blend", len(parts), "two or more, each with a share above zero"
+        )
+    if form not in PadForm.values:
+        raise InputError("form of the pad", form, f"one of {', '.join(PadForm.values)}")
+    if kind not in (ReadingKind.SPECTRUM, ReadingKind.LAB2, ReadingKind.LAB):
+        raise InputError("kind of reading", kind, "spectrum, lab2 or lab; a photo teaches nothing")
+    total = sum(part.share_frac for part in parts)
+    with write():
+        bridge.known_fibre(fibre, bridge.current_tables())
+        body: dict[str, object] = {
+            "fibre": fibre,
+            "form": form,
+            "parts": repr(tuple(parts)),
+            "is": repr(blend),
+        }
+        earlier = done_before(key, "record_sample_blend", body)
+        if earlier:
+            return int(str(earlier["sample"]))
+        sample = SampleBlend.objects.create(
+            fibre=fibre,
+            form=form,
+            kind=kind,
+            observer_deg=observer_deg,
+            parts=[
+                {
+                    "name": part.name,
+                    "share_ppm": bridge.ppm(part.share_frac / total),
+                    "reflectance_ppm": colours.whole_ppm(part.reflectance),
+                }
+                for part in parts
+            ],
+            reflectance_ppm=colours.whole_ppm(blend),
+            note=note,
+            made_at=clock.now(),
+            person=person,
+        )
+        remember(key, "record_sample_blend", body, {"sample": sample.pk}, person)
+        return sample.pk
+
+
+def fit_mixing(
+    by: Person | None,
+    *,
+    fibre: str,
+    form: str = PadForm.LOOSE,
+    samples: Sequence[int] = (),
+    note: str = "",
+    key: uuid.UUID | None = None,
+) -> Fitted:
+    """Fit M to sample blends of a fibre and form (all of them, or those named) and use it from now on.
+
+    Raises
+    ------
+    InputError
+        Fewer than two sample blends.
+    NotFoundError
+        A sample that is not of this fibre and form.
+    """
+    person = require(by, Right.SHADES)
+    with write():
+        body: dict[str, object] = {"fibre": fibre, "form": form, "samples": list(samples), "note": note}
+        earlier = done_before(key, "fit_mixing", body)
+        if earlier:
+            return Fitted(**earlier)
+        rows = SampleBlend.objects.filter(fibre=fibre, form=form).order_by("-id")
+        found = list((rows.filter(pk__in=samples) if samples else rows)[:MOST_SAMPLES])
+        missing = set(samples) - {row.pk for row in found}
+        if missing:
+            raise NotFoundError("sample blend of this fibre and form", ", ".join(map(str, sorted(missing))))
+        tables = bridge.current_tables()
+        deg = found[0].observer_deg if found else OBSERVER_DEG
+        fit = fit_m([observed(row) for row in found], colours.first_light(tables, observer_deg=deg))
+        made = MixingFit.objects.create(
+            fibre=fibre,
+            form=form,
+            m_ppm=bridge.ppm(fit.m),
+            ln_m_sd_ppm=bridge.ppm(fit.ln_m_sd),
+            n_blends=len(found),
+            residual_de_centi=round(float(fit.residual_de.mean()) * CENTI),
+            left_out_de_centi=round(float(fit.left_out_de.mean()) * CENTI),
+            samples=sorted(row.pk for row in found),
+            note=note,
+            fitted_at=clock.now(),
+            fitted_by=person,
+        )
+        done = Fitted(
+            id=made.pk,
+            fibre=fibre,
+            form=form,
+            m=fit.m,
+            m_low=fit.m_low,
+            m_high=fit.m_high,
+            n_blends=len(found),
+            residual_de=float(fit.residual_de.mean()),
+            left_out_de=float(fit.left_out_de.mean()),
+        )
+        announce(person, "recipe", f"M {fibre}"[:40], f"M {fit.m:.3f} from {len(found)} sample blends")
+        remember(key, "fit_mixing", body, {name: getattr(done, name) for name in Fitted.__slots__}, person)
+        return done
+
+
+def observed(row: SampleBlend) -> Observation:
+    """A sample blend as the fit wants it."""
+    shares = np.array([part["share_ppm"] for part in row.parts], dtype=np.float64)
+    lots = np.stack([colours.spectrum_of_ppm(part["reflectance_ppm"]) for part in row.parts])
+    return Observation(shares / shares.sum(), lots, colours.spectrum_of_ppm(row.reflectance_ppm))

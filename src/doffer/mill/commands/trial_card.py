@@ -1,0 +1,198 @@
+"""The trial card of a blend recipe: carded, measured, and only then the full mix is released."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+
+import numpy as np
+
+from doffer.errors import InputError, RefusedError
+from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.predict import published_error
+from doffer.fibre.colour.verdict import Tolerance, judge, usual_tolerance
+from doffer.mill import bridge, colours
+from doffer.mill.booking import announce, done_before, remember
+from doffer.mill.colours import FIRST_LIGHT
+from doffer.mill.commands.join import join_allowed, refuse_held
+from doffer.mill.commands.readings import Seen, book_readings
+from doffer.mill.commands.recipes import check_open, recipe_of, step_to
+from doffer.mill.commands.samples import keep_trial_as_sample
+from doffer.mill.commands.shades import tolerance_of
+from doffer.mill.models import BlendRecipe, ColourReading
+from doffer.mill.models.blends import RecipeState
+from doffer.mill.models.colour import Verdict
+from doffer.mill.palette import target_of
+from doffer.mill.sittings import Sitting, sittings
+from doffer.mill.write import write
+from doffer.people.models import Person
+from doffer.people.rights import Right, require
+from doffer.tables.loader import Tables
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What the trial card said: difference to the target, verdict, words, how far the prediction was off.
+
+    `sample` is the number of the sample blend that it became, for fitting M.
+    """
+
+    code: str
+    version: int
+    series: uuid.UUID
+    de: float
+    verdict: str
+    words: tuple[str, ...]
+    prediction_off_de: float
+    sample: int | None
+
+
+def card_trial(by: Person | None, code: str, *, note: str = "") -> str:
+    """The trial card was weighed and carded; gives the recipe's state."""
+    person = require(by, Right.READ_COLOUR)
+    with write():
+        recipe = recipe_of(code)
+        check_open(recipe, "Another card")
+        step_to(person, recipe, RecipeState.CARDED, note=note)
+        announce(person, "recipe", code, "trial card made")
+        return str(recipe.state)
+
+
+def measure_trial(
+    by: Person | None, code: str, *, seen: Seen, note: str = "", key: uuid.UUID | None = None
+) -> Measured:
+    """Keep what the instrument says of the trial card, hold it against the target, and learn from it.
+
+    The card becomes a sample blend for the mixing constant, and its difference decides the release.
+
+    Raises
+    ------
+    RefusedError
+        Read wet, from a photo, or unlike the target's pad; then nothing is kept.
+    """
+    person = require(by, Right.READ_COLOUR)
+    with write():
+        body: dict[str, object] = {"code": code, "seen": repr(seen), "note": note}
+        earlier = done_before(key, "measure_trial", body)
+        if earlier:
+            series = uuid.UUID(str(earlier.pop("series")))
+            return Measured(**{**earlier, "series": series, "words": tuple(earlier["words"])})
+        recipe = recipe_of(code)
+        check_open(recipe, "Another reading")
+        act = f"The trial card of {code} is not held against its target"
+        if seen.is_wet or seen.is_photo:
+            reason = "it was read wet" if seen.is_wet else "a photo is good for a first guess only"
+            raise RefusedError(act, (reason,), "Dry the card and read it with the instrument")
+        colours.check_alike(colours.pad_of(recipe), seen.pad, act)
+        if recipe.state == RecipeState.PROPOSED:
+            step_to(person, recipe, RecipeState.CARDED)
+        made = book_readings(person, seen, {"recipe": recipe})
+        sitting = sittings(ColourReading.objects.filter(series=made.series))[0]
+        done = _told(person, recipe, sitting)
+        step_to(person, recipe, RecipeState.MEASURED, note=note, series=made.series, de=done.de)
+        announce(person, "recipe", code, f"trial card measured: {done.verdict}, {done.de:.1f}")
+        result: dict[str, object] = {name: getattr(done, name) for name in Measured.__slots__}
+        kept = {**result, "series": str(done.series), "words": list(done.words)}
+        remember(key, "measure_trial", body, kept, person)
+        return done
+
+
+def _told(person: Person, recipe: BlendRecipe, sitting: Sitting) -> Measured:
+    """The card beside its target and its prediction."""
+    tables = bridge.current_tables()
+    wanted = colours.plain_labs(recipe.target_labs_centi)
+    target = target_of(wanted, recipe.target_reflectance_ppm, observer_deg=recipe.observer_deg, tables=tables)
+    first = target.lights[0].illuminant
+    if first not in sitting.labs:
+        act = f"The trial card of {recipe.code} is not held against its target"
+        raise RefusedError(act, (f"it was not read under {first}",), f"Read it under {first}")
+    measured = np.array(sitting.labs[first])
+    found = judge(np.array(wanted[first]), measured, recipe_tolerance(recipe, tables))
+    predicted = np.array(colours.plain_labs(recipe.predicted_labs_centi)[first])
+    return Measured(
+        code=recipe.code,
+        version=recipe.version,
+        series=sitting.series,
+        de=float(de2000(np.array(wanted[first]), measured)),
+        verdict=str(found.verdict),
+        words=found.words,
+        prediction_off_de=float(de2000(predicted, measured)),
+        sample=keep_trial_as_sample(person, recipe, sitting),
+    )
+
+
+def recipe_tolerance(recipe: BlendRecipe, tables: Tables) -> Tolerance:
+    """The standard's tolerance, or the usual one."""
+    return tolerance_of(recipe.standard) if recipe.standard else usual_tolerance(tables)
+
+
+def release_recipe(by: Person | None, code: str, *, note: str = "", key: uuid.UUID | None = None) -> str:
+    """Let the full mix be made; gives the state.
+
+    Raises
+    ------
+    RefusedError
+        The trial card was not measured, or it is off shade; a card that the tolerance leaves to a person
+        needs a note.
+    """
+    person = require(by, Right.SHADES)
+    with write():
+        body: dict[str, object] = {"code": code, "note": note}
+        if done_before(key, "release_recipe", body):
+            return str(RecipeState.RELEASED)
+        recipe = recipe_of(code)
+        act = f"The full mix of {code} is not released"
+        check_open(recipe, "Another mix")
+        tables = bridge.current_tables()
+        if recipe.state != RecipeState.MEASURED:
+            grams = bridge.grams(recipe.trial_mg)
+            mend = f"Card {grams:g} g by the recipe, read it dry, and write the reading down"
+            raise RefusedError(act, (_why_a_card(recipe, tables),), mend)
+        _check_card(recipe, act, note, tables)
+        lots = [part.lot for part in recipe.parts.select_related("lot__customer")]
+        refuse_held(lots, act)
+        join_allowed(lots, recipe.join_decision_id)
+        step_to(person, recipe, RecipeState.RELEASED, note=note)
+        announce(person, "recipe", code, "released for the full mix")
+        remember(key, "release_recipe", body, {"state": RecipeState.RELEASED}, person)
+        return str(recipe.state)
+
+
+def _why_a_card(recipe: BlendRecipe, tables: Tables) -> str:
+    reason = "its trial card was not measured yet"
+    if recipe.model not in {
+        row.model for row in tables.colour_models.values() if row.quantity == "error_mean"
+    }:
+        return f"{reason}, and nothing is published on how far this model may be off"
+    error = published_error(tables, recipe.model)
+    whose = (
+        "fitted models" if recipe.fit_id else "even fitted models, and this constant is not the mill's own,"
+    )
+    return f"{reason}, and {whose} are off by {error.mean_low_de:g} to {error.mean_high_de:g} on average"
+
+
+def _check_card(recipe: BlendRecipe, act: str, note: str, tables: Tables) -> None:
+    step = recipe.steps.filter(state=RecipeState.MEASURED).order_by("-id").first()
+    sitting = sittings(ColourReading.objects.filter(series=step.series))[0]
+    wanted = colours.plain_labs(recipe.target_labs_centi)
+    light = next(name for name in (FIRST_LIGHT, *wanted) if name in wanted and name in sitting.labs)
+    found = judge(np.array(wanted[light]), np.array(sitting.labs[light]), recipe_tolerance(recipe, tables))
+    if found.verdict == Verdict.FAIL:
+        reason = f"its trial card is off shade by {found.de:.1f}: {', '.join(found.words) or 'all round'}"
+        raise RefusedError(act, (reason,), "Correct the recipe as a new version and card that")
+    if found.verdict == Verdict.ASK and not note.strip():
+        reason = f"its trial card is off by {found.de:.1f}, which the tolerance leaves to a person"
+        raise RefusedError(act, (reason,), "Write a note that says why it may go on")
+
+
+def refuse_recipe(by: Person | None, code: str, *, reason: str) -> str:
+    """Say that a recipe is not made; gives the state."""
+    person = require(by, Right.SHADES)
+    if not reason.strip():
+        raise InputError("reason", "", "a few words that the next person understands")
+    with write():
+        recipe = recipe_of(code)
+        check_open(recipe, "Another word")
+        step_to(person, recipe, RecipeState.REFUSED, note=reason)
+        announce(person, "recipe", code, f"not made: {reason}"[:300])
+        return str(recipe.state)

@@ -1,0 +1,142 @@
+"""What a dye recipe asks of a kettle: which loads, how much bath, what is measured into it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from doffer.errors import InfeasibleError, InputError
+from doffer.mill.bridge import PPM
+from doffer.mill.models import DyeRecipe, Machine
+from doffer.planning.kettles import Kettle, kettle_loads
+from doffer.process.doses import acid, dye, salt_mass_g
+from doffer.tables.loader import Tables
+
+THOUSANDTHS = 1_000
+G_PER_KG = 1_000
+PERCENT = 100
+_CAPACITY = re.compile(r"kg at (\d+(?:\.\d+)?):1")
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One kettle full: kettle, fibre [g], bath and what goes into it, in the order of adding.
+
+    `stock_ml` is (dye, mL of stock solution); `acid_ml` is None for a powder; `top_up_l` is the water to
+    add to what the fibre already holds.
+    """
+
+    kettle: str
+    fibre_g: float
+    liquor_l: float
+    top_up_l: float
+    stock_ml: tuple[tuple[str, float], ...]
+    acid: str
+    acid_pure_g: float
+    acid_ml: float | None
+    salt_g: float
+
+
+def usable_l(machine: Machine) -> float | None:
+    """Bath a kettle takes [L]: "3.6 kg at 30:1" is 108 L; None where its capacity is told otherwise."""
+    match = _CAPACITY.fullmatch(machine.capacity_unit)
+    if match is None or machine.capacity_milli is None:
+        return None
+    return machine.capacity_milli / THOUSANDTHS * float(match[1])
+
+
+def kettles() -> tuple[Machine, ...]:
+    """The mill's dye kettles, smallest first; one query."""
+    return tuple(Machine.objects.filter(stage="dye", archived_at=None).order_by("capacity_milli", "id"))
+
+
+def split(
+    fibre_g: float, recipe: DyeRecipe, machines: Sequence[Machine], busy: frozenset[str]
+) -> list[tuple]:
+    """Equal loads for this much fibre in the free kettles, as (kettle, fibre g).
+
+    Raises
+    ------
+    InfeasibleError
+        No kettle with a known size is free.
+    """
+    known = {m.code: litres for m in machines if (litres := usable_l(m))}
+    if not known:
+        mend = "Write its capacity as kg at 30:1"
+        raise InfeasibleError("Dyeing this lot", "no kettle says how much it takes", mend)
+    plan = kettle_loads(
+        fibre_mass_g=fibre_g,
+        liquor_ratio=recipe.liquor_ratio_milli / THOUSANDTHS,
+        kettles=[Kettle(code, litres, code not in busy) for code, litres in known.items()],
+    )
+    return [(load.kettle, load.fibre_mass_g) for load in plan.loads]
+
+
+def load_of(
+    recipe: DyeRecipe, machine: Machine, fibre_g: float, *, wet_pickup_frac: float, tables: Tables
+) -> Load:
+    """What goes into one kettle.
+
+    Raises
+    ------
+    InputError
+        More fibre than the kettle takes at this liquor ratio, or too little bath for the stock solutions.
+    """
+    ratio = recipe.liquor_ratio_milli / THOUSANDTHS
+    most_l = usable_l(machine)
+    liquor_l = fibre_g / G_PER_KG * ratio
+    if most_l is not None and liquor_l > most_l * FULL:
+        allowed = f"at most {most_l / ratio:.2f} kg at {ratio:g}:1; split it into equal loads"
+        raise InputError("fibre in the kettle", f"{fibre_g / G_PER_KG:.2f} kg", allowed, machine.name)
+    doses = [
+        (
+            row.dye,
+            dye(
+                fibre_mass_g=fibre_g,
+                depth_frac_owf=row.depth_owf_ppm / PPM,
+                stock_g_per_100ml=recipe.stock_milli_g_per_100ml / THOUSANDTHS,
+                liquor_ratio=ratio,
+                wet_pickup_frac=wet_pickup_frac,
+            ),
+        )
+        for row in recipe.dyes.all()
+    ]
+    stock_l = sum(dose.stock_volume_ml for _, dose in doses) / THOUSANDTHS
+    top_up_l = liquor_l - stock_l - fibre_g / G_PER_KG * wet_pickup_frac
+    if top_up_l < 0:
+        allowed = f"large enough for {stock_l:.2f} L of stock solution; use a stronger stock or more water"
+        raise InputError("liquor ratio", f"{ratio:g}:1", allowed)
+    pure_g, volume_ml = _acid(recipe, fibre_g, tables)
+    return Load(
+        kettle=machine.code,
+        fibre_g=fibre_g,
+        liquor_l=liquor_l,
+        top_up_l=top_up_l,
+        stock_ml=tuple((name, dose.stock_volume_ml) for name, dose in doses),
+        acid=recipe.acid,
+        acid_pure_g=pure_g,
+        acid_ml=volume_ml,
+        salt_g=salt_mass_g(fibre_mass_g=fibre_g, dose_frac_owf=recipe.salt_owf_ppm / PPM),
+    )
+
+
+FULL = 1 + 1e-9  # a kettle that is exactly full is full, not overfull
+
+
+def _acid(recipe: DyeRecipe, fibre_g: float, tables: Tables) -> tuple[float, float | None]:
+    """Pure acid [g] and millilitres to measure; a powder has none."""
+    dose_frac = recipe.acid_owf_ppm / PPM
+    if not recipe.acid or not dose_frac:
+        return 0.0, None
+    density = tables.additives.get(f"{recipe.acid}/density")
+    strength_frac = tables.additives[f"{recipe.acid}/strength"].value / PERCENT
+    if density is None:
+        return fibre_g * dose_frac, None
+    dose = acid(
+        fibre_mass_g=fibre_g,
+        dose_frac_owf=dose_frac,
+        strength_frac=strength_frac,
+        density_g_per_ml=density.value,
+    )
+    return dose.pure_mass_g, dose.volume_ml

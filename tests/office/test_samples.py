@@ -1,0 +1,170 @@
+"""How our fibre mixes: sample blends teach the constant, and the page says what a fit would change."""
+
+import re
+import uuid
+
+import numpy as np
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from tests.mill import conftest as dyed
+from tests.office.page_words import words
+from tests.office.spectra_files import csv_of, sent
+
+from doffer.fibre.colour.blend import blend, stearns_noechel
+from doffer.fibre.colour.spectrum import lab_of_reflectance, light
+from doffer.mill.commands.readings import Seen, Tuft, record_readings
+from doffer.mill.commands.samples import SamplePart, record_sample_blend
+from doffer.mill.models import MixingFit, SampleBlend
+from doffer.mill.queries.samples import mixing_book
+
+pytestmark = pytest.mark.django_db
+dye_house = dyed.dye_house
+NM = np.arange(400, 701, 10)
+DARK = 0.03 + 0.05 * (NM > 600)
+LIGHT = 0.45 + 0.35 * (NM - 400) / 300
+TRUE_M = 0.30  # another card than the printed one
+HOW = {"light": "D65", "form": "loose", "observer": "10", "geometry": "45/0"}
+
+
+@pytest.fixture
+def desk(client_of, dye_house):
+    """A browser in which the office is chosen; G1 is dark, yellow is light, both measured as spectra."""
+    for name, spectrum in (("G1", DARK), ("yellow", LIGHT)):
+        seen = Seen(tufts=(Tuft(reflectance=tuple(spectrum)),), geometry="45/0")
+        record_readings(dye_house.floor, seen=seen, lot=dye_house.lots[name])
+    return client_of(dye_house.office)
+
+
+def made(share, noise=0.0):
+    spectra = blend(np.stack([DARK, LIGHT]), np.array([share, 1 - share]), stearns_noechel(TRUE_M))
+    return spectra * (1 + noise)
+
+
+def samples(house, n):
+    for k in range(n):
+        share = 0.35 + 0.3 * k / max(1, n - 1)
+        parts = [SamplePart("dark", share, tuple(DARK)), SamplePart("light", 1 - share, tuple(LIGHT))]
+        record_sample_blend(
+            house.floor, fibre="wool", parts=parts, blend=tuple(made(share, 0.02 * (-1) ** k))
+        )
+
+
+def form(house, **more):
+    lots = {"lot_1": house.lots["G1"], "share_1": "50", "lot_2": house.lots["yellow"], "share_2": "50"}
+    return {**HOW, "key": str(uuid.uuid4()), "fibre": "wool", **lots, **more}
+
+
+def test_without_samples_the_page_says_what_counts_and_what_to_make(desk):
+    text = words(desk.get("/shades/mixing/"))
+    assert "No sample blend was kept yet. What is printed for wool counts" in text
+    assert "off by 1.0 to 1.2 on average" in text
+    assert "the darkest with the lightest lot, half and half" in text
+
+
+def test_a_sample_blend_is_kept_from_a_file_with_the_spectra_of_its_lots(desk, dye_house):
+    file = sent(csv_of([("card", made(0.5))]))
+    done = desk.post("/shades/mixing/", form(dye_house, file=file, note="Monday's card"))
+    assert done.status_code == 302
+    row = SampleBlend.objects.get()
+    assert row.kind == "spectrum"
+    assert [part["share_ppm"] for part in row.parts] == [500_000, 500_000]
+    assert row.parts[0]["reflectance_ppm"][0] == 30_000
+    text = words(desk.get(done["Location"]))
+    assert "Monday's card" in text
+    assert re.search(r"The prediction was off by \d\.\d: the blend is darker", text)
+
+
+def test_a_sample_read_as_l_a_b_is_kept_as_less_sure(desk, dye_house):
+    from doffer.tables.loader import load_tables
+
+    lab = lab_of_reflectance(made(0.5), light(load_tables(), "D65", observer_deg=10))
+    typed = " ".join(f"{x:.1f}" for x in lab)
+    desk.post("/shades/mixing/", form(dye_house, tufts=typed))
+    row = SampleBlend.objects.get()
+    assert row.kind == "lab"
+    assert "from L, a and b" in words(desk.get("/shades/mixing/"))
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        ({"lot_2": "", "share_2": ""}, "Name two lots or more"),
+        ({"lot_2": "L005"}, "L005 was not read dry by an instrument yet"),
+        ({"lot_2": "L999"}, "L999 was not read dry by an instrument yet"),
+        ({"share_1": "half"}, "share of"),
+        ({"geometry": "d/8"}, "was read in another way than the sample"),
+        ({"wet": "yes"}, "it was read wet"),
+        ({"tufts": ""}, "three numbers"),
+    ],
+)
+def test_a_sample_that_teaches_nothing_is_refused_and_stays_typed(desk, dye_house, typed, sentence):
+    page = desk.post("/shades/mixing/", form(dye_house, **{"tufts": "40 0 5", "note": "by hand", **typed}))
+    assert page.status_code == 422
+    assert sentence in words(page)
+    assert "by hand" in page.content.decode()
+    assert SampleBlend.objects.count() == 0
+
+
+def test_the_page_says_what_a_fit_would_change_before_it_is_made(desk, dye_house):
+    samples(dye_house, 5)
+    book = mixing_book("wool", "loose")
+    assert book.change.m == pytest.approx(TRUE_M, rel=0.15)
+    assert book.change.left_out_de < book.now_off_de
+    text = words(desk.get("/shades/mixing/"))
+    assert "What is printed for wool still counts." in text
+    assert f"off by {book.change.left_out_de:.1f} on a blend they have not seen" in text
+    assert re.search(r"Half and half of dark and light would be predicted \d\.\d darker", text)
+    assert MixingFit.objects.count() == 0
+
+
+def test_fitting_uses_the_mills_own_samples_from_then_on(desk, dye_house):
+    samples(dye_house, 5)
+    done = desk.post("/shades/mixing/fit/", {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose"})
+    text = words(desk.get(done["Location"]))
+    fit = MixingFit.objects.get()
+    off = fit.left_out_de_centi / 100
+    assert f"Our own samples count: predictions were off by {off:.1f} on a sample that was left out" in text
+    assert "predicted much the same" in text
+    assert "Fits so far" in text
+
+
+def test_the_models_are_compared_on_the_samples_best_first(dye_house, desk):
+    samples(dye_house, 4)
+    models = mixing_book("wool", "loose").models
+    assert [row.model for row in models][-1] == "plain_average"
+    assert [row.mean_de for row in models] == sorted(row.mean_de for row in models)
+    assert "plain average of the spectra" in words(desk.get("/shades/mixing/"))
+
+
+def test_one_sample_alone_is_not_fitted(desk, dye_house):
+    samples(dye_house, 1)
+    assert "One sample more, and it can be fitted." in words(desk.get("/shades/mixing/"))
+    refused = desk.post("/shades/mixing/fit/", {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose"})
+    assert refused.status_code == 422
+    assert "2 or more" in words(refused)
+    assert MixingFit.objects.count() == 0
+
+
+def test_the_floor_keeps_samples_and_the_office_fits(client_of, dye_house, desk):
+    samples(dye_house, 3)
+    floor = client_of(dye_house.floor)
+    assert "Fit now" not in words(floor.get("/shades/mixing/"))
+    assert floor.post("/shades/mixing/", form(dye_house, tufts="40 0 5")).status_code == 302
+    asked = {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose"}
+    assert floor.post("/shades/mixing/fit/", asked).status_code in (403, 422)
+    assert MixingFit.objects.count() == 0
+
+
+def test_a_fibre_nobody_knows_is_shown_as_wool(desk):
+    assert "wool as it mixes here" in words(desk.get("/shades/mixing/?fibre=moss&form=jumper"))
+
+
+def test_queries_do_not_grow_with_samples(desk, dye_house):
+    counts = []
+    for _ in range(2):
+        samples(dye_house, 3)
+        with CaptureQueriesContext(connection) as caught:
+            desk.get("/shades/mixing/")
+        counts.append(len(caught))
+    assert counts[0] == counts[1]
