@@ -136,6 +136,7 @@ def test_a_usual_weight_is_not_asked_about(small_mill):
     for low_g in (expected.dry_low_g, expected.dry_high_g):
         run(small_mill, "card", ["L005"], RunOut(reading=weighed(low_g), code=f"R9{low_g:.0f}"))
         Lot.objects.filter(code="L005").update(now_mass_mg=10_000_000, now_dry_mg=8_600_000)
+    assert [kept.settings for kept in Run.objects.all()] == [{}, {}]
 
 
 @pytest.mark.parametrize("mass_g", [840, 84_000])
