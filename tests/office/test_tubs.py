@@ -89,9 +89,10 @@ def test_what_is_overdue_stands_first(desk, yard):
     with clock.frozen(NOON):
         send(desk, "/tubs/T1/in/", lot=yard.lots["G1"], what="soaking", due="3 h", next="rinse")
         send(desk, "/tubs/T2/in/", lot=yard.lots["G2"], what="soaking", due="20 min", next="lift out")
+        send(desk, "/tubs/RA/in/", lot=yard.lots["G3"], what="drying", due="4 h", next="weigh")
     with clock.frozen(NOON + timedelta(minutes=25)):
         text = board(desk)
-    assert re.search(r"Wants you now wash tub 2 .*Lift out was due .* 5 min ago.* In use wash tub 1", text)
+    assert re.search(r"Wants you now wash tub 2 .*Lift out was due .* 5 min ago.* In use wash tub 1 .*rack A", text)
     assert "Rinse due" in text
 
 
