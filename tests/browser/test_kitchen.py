@@ -52,7 +52,7 @@ SMALL_TARGETS = """[...document.querySelectorAll(
   .map(one => one.outerHTML.slice(0, 80))"""
 
 
-def test_a_lot_is_dyed_from_recipe_to_tufts_by_keyboard(fresh_live, page_at, axe):
+def test_a_lot_is_dyed_from_recipe_to_tufts_by_keyboard(fresh_live, page_at, axe, shot):
     page = page_at(360, 740)
     page.goto(f"{fresh_live}/kitchen/")
     page.get_by_role("link", name="Fern", exact=True).focus()
@@ -74,6 +74,15 @@ def test_a_lot_is_dyed_from_recipe_to_tufts_by_keyboard(fresh_live, page_at, axe
     tufts.fill("46.8 -20.6 19.0\n46.5 -20.9 19.3\n46.6 -20.8 19.1")
     page.get_by_role("button", name="Keep the reading").first.click()
     page.get_by_text("0.5 or less away from Fern").wait_for()
+    second = page.get_by_label(re.compile("L, a and b of load 2"))
+    second.fill("41 -23 15\n41.6 -22.8 15.5\n40.8 -23.4 15.2")
+    page.get_by_role("button", name="Keep the reading").last.click()
+    page.get_by_text(re.compile("Load 2 is .* away from load 1")).wait_for()
+    assert page.get_by_role("link", name="Which make the shade together?").is_visible()
+    assert axe(page) == []
+    shot(page, "kitchen-two-loads")
+    page.set_viewport_size({"width": 1440, "height": 900})
+    shot(page, "kitchen-two-loads")
 
 
 def test_a_bath_that_goes_on_leaves_the_open_board_by_itself(fresh_live, page_at):
