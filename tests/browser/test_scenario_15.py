@@ -13,8 +13,8 @@ THIN = "\u202f"
 
 def settled(page: Page) -> None:
     """Figures that follow a slider have arrived."""
-    page.wait_for_timeout(180)
-    page.wait_for_function("!document.querySelector('[aria-busy=true]')")
+    page.wait_for_timeout(250)
+    expect(page.locator("[aria-busy=true]")).to_have_count(0)
 
 
 def assert_fits(page: Page) -> None:

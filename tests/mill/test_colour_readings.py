@@ -54,7 +54,7 @@ def test_lab_under_two_lights_is_known_better_than_under_one(dye_house):
     found = colour_of_lot("L005")
     assert found.kind == "lab2"
     known = found.known(dye_house.tables)
-    assert known.error_de < colours.USUAL_ERROR_DE["lab"]
+    assert known.error_de < dye_house.tables.colour_models["any/error_mean/read_lab"].value
     lab = colours.labs_under(known.reflectance, dye_house.tables, observer_deg=10)
     assert np.abs(np.array(lab["A"]) - (52, 12, 13)).max() < 0.5
 

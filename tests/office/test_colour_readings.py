@@ -231,6 +231,24 @@ def test_a_reading_is_put_right_by_a_new_one_that_names_the_old(desk, dye_house)
     assert "corrected already" in words(again)
 
 
+def test_a_corrected_tuft_says_nothing_of_evenness_any_more(desk, dye_house):
+    desk.post(address(dye_house), form(tufts="46.0 -22.0 18.0\n49.0 -20.0 21.0\n46.1 -22.0 18.1"))
+    assert "the lot is uneven" in words(desk.get(address(dye_house)))
+    wrong = lot_sittings(dye_house.lots["G1"])[0].tufts[1]
+    desk.post(f"/shades/readings/{wrong.id}/", form(tufts="46 -22 18", reason="held askew"))
+    text = words(desk.get(address(dye_house)))
+    assert "The 3 tufts are alike." in text
+    assert "uneven" not in text
+
+
+def test_a_lot_is_put_beside_a_shade_from_its_colour(desk, dye_house):
+    lot = dye_house.lots["G1"]
+    page = desk.get(address(dye_house)).content.decode()
+    assert f'href="/shades/S001/?lot={lot}#add-batch"' in page
+    shade = desk.get(f"/shades/S001/?lot={lot}").content.decode()
+    assert re.search(rf'name="lot"[^>]*value="{lot}"', shade)
+
+
 def test_a_kettle_load_is_read_by_the_same_form(desk, dye_house):
     page = desk.get(f"{address(dye_house)}?load=3").content.decode()
     assert "Read kettle load 3" in page
@@ -308,8 +326,10 @@ PLACES = {
 def test_a_photo_with_a_chart_is_a_first_guess_and_never_counts(desk, dye_house, settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path
     data, chart = picture()
-    done = desk.post("/lots/L005/colour/photo/", form(photo=sent(data, "p.png"), chart=chart, **PLACES))
-    assert done.status_code == 302, errors(done)
+    asked = form(chart=chart, **PLACES)
+    for _ in range(2):  # sent twice, kept once
+        done = desk.post("/lots/L005/colour/photo/", {**asked, "photo": sent(data, "p.png")})
+        assert done.status_code == 302, errors(done)
     sitting = lot_sittings("L005")[0]
     assert sitting.kind == "photo"
     assert sitting.lab == pytest.approx((50, 10, 15), abs=4)
@@ -318,6 +338,8 @@ def test_a_photo_with_a_chart_is_a_first_guess_and_never_counts(desk, dye_house,
     assert "From a photo: a first guess only, never for a verdict." in text
     assert "may be off by 3 to 8" in text
     assert Photo.objects.filter(lot__code="L005").count() == 1
+    assert len(list(tmp_path.rglob("*.png"))) == 1
+    assert len(lot_sittings("L005")) == 1
 
 
 @pytest.mark.parametrize(

@@ -209,6 +209,7 @@ def test_loads_that_differ_are_said_in_words_with_a_way_to_the_bench(desk, kitch
         assert send(desk, f"{page}loads/{load}/", **{f"tufts_{load}": labs}).status_code == 302
     answer = desk.get(page)
     text = words(answer)
+    assert answer.content.decode().count("tuft-spot") == 10
     assert re.search(r"Load 2 is \d\.\d away from load 1: [a-z ]*darker", text)
     assert "The loads differ" in text
     assert f"/bench/?want=together&amp;shade={kitchen.shade}&amp;lot=L005" in answer.content.decode()

@@ -340,7 +340,7 @@ def test_queries_do_not_grow_with_batches_and_shades(desk, dye_house):
             assert desk.get(way).status_code == 200
         return len(caught)
 
-    batches(dye_house, WALK[:1])
+    batches(dye_house, WALK)
     one = add_batch(dye_house.owner, shade="S001", lot=dye_house.lots["G1"])
     judge_batch(dye_house.owner, one)
     ways = ("/shades/", "/shades/S001/", f"/shades/S001/batches/{one}/")

@@ -19,6 +19,7 @@ from doffer.planning.shade.search import grow, search_recipes, stock_field
 from doffer.planning.shade.simplex import onto_simplex
 from doffer.planning.shade.solve import in_single, labs_of, solve_sets
 from doffer.planning.shade.target import Rules, Stock, score_of, target_from_lab
+from doffer.planning.shade.tell import surest_first
 
 RULES = Rules(batch_dry_mass_g=2000, owners=OURS)
 
@@ -251,3 +252,27 @@ def test_impossible_bounds_are_infinitely_far():
     _, apart = solve_sets(np.array([[0, 1], [2, 3]]), np.full((2, 2), 0.5), field, n_steps=4)
     assert np.isinf(apart[0])
     assert np.isfinite(apart[1])
+
+
+def test_of_recipes_the_model_cannot_tell_apart_the_surest_comes_first():
+    rng = np.random.default_rng(5)
+    stock = stock_of(spectra(rng, 20))
+    target = hidden_blend(rng, stock, [2, 7, 11], [0.5, 0.3, 0.2])
+    found = search_recipes(target, stock, RULES, WAYS)
+    ordered = surest_first(found[::-1], TABLES)
+    alike = [one for one in ordered if one.score <= min(x.score for x in found) + 0.5]
+    worst = [round(one.band.de_high, 1) for one in alike]
+    assert ordered[: len(alike)] == tuple(alike)
+    assert worst == sorted(worst)
+    assert len(set(worst)) > 1
+    assert {one.lots for one in ordered} == {one.lots for one in found}
+
+
+def test_among_the_equally_sure_the_cheaper_comes_first_and_a_worse_one_never_does():
+    rng = np.random.default_rng(5)
+    stock = stock_of(spectra(rng, 20))
+    best = search_recipes(hidden_blend(rng, stock, [2, 7], [0.5, 0.5]), stock, RULES, WAYS)[0]
+    dear = dataclasses.replace(best, cost_cents_per_kg=best.cost_cents_per_kg + 100)
+    worse = dataclasses.replace(best, score=best.score + 1, cost_cents_per_kg=0)
+    assert surest_first([worse, dear, best], TABLES) == (best, dear, worse)
+    assert surest_first([], TABLES) == ()

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from datetime import date
 
-from doffer.pictures import ancestry, bars, colour, flow, histogram, kettle, strand, swatch
+from doffer.pictures import ancestry, bars, chip, colour, drift, flow, histogram, kettle, strand, swatch
 from doffer.pictures.ancestry import FlowLink, FlowNode
 from doffer.pictures.flow import RiverStep
 from doffer.pictures.strand import Place
@@ -103,7 +103,26 @@ def pictures() -> list[tuple[str, str]]:
             "swatch pair",
             swatch.swatch_pair("#567c47", "#577d4a", first_name="Fern, standard", second_name="this blend"),
         ),
+        ("chip", chip.chip("#567c47", "Fern")),
+        ("chip pair", chip.chip_pair("#567c47", "#577d4a", "Fern on the left, May on the right")),
+        (
+            "drift",
+            drift.over_batches(BATCHES, LIMITS, along_de=(0.3, 1.0, 1.7, 2.4), first="May", last="July"),
+        ),
+        (
+            "drift way",
+            drift.which_way((46.6, -20.9, 19.2), BATCHES, LIMITS, passes=RING, asks=RING, lightness=(45, 48)),
+        ),
     ]
+
+
+LIMITS = drift.Limits(1.2, 1.8)
+BATCHES = (
+    drift.Mark(1, "Fern May", "#567c47", 0.3, (46.8, -20.6, 19.0)),
+    drift.Mark(2, "Fern June", "#577844", 1.5, (45.9, -19.4, 20.7)),
+    drift.Mark(3, "Fern July", "#597541", 2.4, (45.4, -18.6, 21.6)),
+)
+RING = [(-20.9 + x, 19.2 + y) for x, y in ((2, 0), (0, 2), (-2, 0), (0, -2))]
 
 
 RIVER = (

@@ -165,6 +165,7 @@ def _find(args: argparse.Namespace) -> int:
     from doffer.planning.shade.missing import what_is_missing
     from doffer.planning.shade.search import search_recipes
     from doffer.planning.shade.target import Rules
+    from doffer.planning.shade.tell import surest_first
 
     outfit = find_outfit(args, needs_target=True)
     stock = _stock(outfit.fibres(args.stock, "--stock") if args.stock else outfit.everything())
@@ -175,7 +176,7 @@ def _find(args: argparse.Namespace) -> int:
         required=frozenset(args.must),
         forbidden=frozenset(args.never),
     )
-    recipes = search_recipes(outfit.target, stock, rules, outfit.ways)
+    recipes = surest_first(search_recipes(outfit.target, stock, rules, outfit.ways), outfit.tables)
     missing = what_is_missing(
         outfit.target, stock, rules, outfit.ways, recipes, tolerance_de=outfit.tolerance_de
     )

@@ -23,6 +23,7 @@ from doffer.planning.shade.other_models import OtherAnswer, other_answers
 from doffer.planning.shade.search import search_recipes
 from doffer.planning.shade.sub_lots import Choice, SubLots, choose_sub_lots, sub_lots_together
 from doffer.planning.shade.target import Recipe, Rules
+from doffer.planning.shade.tell import surest_first
 
 USUAL_MIX_G = 1000.0
 MOST_ANSWERS, MANY_ANSWERS = 5, 20
@@ -181,7 +182,8 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
         missing = what_is_missing(aim.target, stock, rules, bench.ways, recipes, tolerance_de=aim.pass_de)
         near = recipes[0].score + WORTH_A_LOOK_DE
         answers = tuple(
-            _answer(one, asked, bench, aim, mass_g, system) for one in recipes if one.score <= near
+            _answer(one, asked, bench, aim, mass_g, system)
+            for one in surest_first([one for one in recipes if one.score <= near], bench.tables)
         )
         return Found(asked.want, "", mass_g, is_usual, answers, missing)
     used = use_up(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Sequence
 from typing import Any
 
@@ -60,7 +61,7 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
         data = _picture(form)
         sketch = _sketch(form, data)
         key = key_of(request)
-        photo = add_photo(acting(request), code, data=data)
+        photo = add_photo(acting(request), code, data=data, key=uuid.uuid5(key, "photo"))
         record_readings(acting(request), seen=_seen(form, sketch, photo), lot=code, key=key)
         return redirect("lot_colour", code=code)
     except DofferError as refused:

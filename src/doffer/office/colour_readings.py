@@ -22,6 +22,7 @@ from doffer.mill.commands.readings import correct_reading, record_file, record_r
 from doffer.mill.queries.known import lot_numbers
 from doffer.mill.queries.lots import one_lot
 from doffer.mill.queries.readings import OneReading, lot_sittings, one_reading
+from doffer.mill.queries.shades import list_shades
 from doffer.office import colour_readings_view as view
 from doffer.office.asked import acting, fresh_key, key_of
 from doffer.office.colour_readings_form import ANGLES, FORMS, LIGHTS, ColourForm, form_of, fresh_form
@@ -82,6 +83,7 @@ def _lot_page(
         "row": lot.row,
         "sittings": [(one, view.sitting_view(one, tables)) for one in found],
         "counts": counts,
+        "shades": list_shades().rows if counts else (),
         "f": form or fresh_form(counts.pad if counts else None, load=request.GET.get("load", "")),
         "may_read": may(person, Right.READ_COLOUR),
         "may_photo": may(person, Right.READ_COLOUR) and may(person, Right.INTAKE),

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from doffer.errors import DofferError
 from doffer.exchange.readings import typed_tufts
+from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.words import difference_words
 from doffer.mill import clock
@@ -28,6 +29,7 @@ from doffer.office.asked import acting, fresh_key, key_of, number_after, units_o
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.swatch import tuft_icon
+from doffer.pictures.tuft_map import TuftSpot, tuft_map
 from doffer.pictures.words import say_list
 
 SECONDS_PER_MIN = 60
@@ -84,6 +86,7 @@ def _shown(
         "row": found.row,
         "recipe": found.recipe,
         "loads": seen,
+        "map": _map(found, seen, standard),
         "differences": differences(seen, standard.pass_de),
         "together": together_words(seen, standard.pass_de),
         "course": course,
@@ -132,6 +135,30 @@ def _seen(load: LoadRow, standard: StandardRow) -> LoadSeen:
     de = float(de2000(wanted, made))
     words = difference_words(wanted, made, least_de=TELLABLE_DE)
     return LoadSeen(load, sitting, patch, de, words)
+
+
+def _map(found: OneDyeing, loads: tuple[LoadSeen, ...], standard: StandardRow) -> str:
+    """Every tuft of the newest dry readings around the standard; "" before one was read."""
+    if FIRST_LIGHT not in standard.labs:
+        return ""
+    wanted = np.array(standard.labs[FIRST_LIGHT])
+    spots = [
+        _spot(one.row.number, wanted, np.array(tuft.labs[FIRST_LIGHT]))
+        for one in loads
+        if one.sitting is not None
+        for tuft in one.sitting.tufts
+        if tuft.corrected_by is None and FIRST_LIGHT in tuft.labs
+    ]
+    if not spots:
+        return ""
+    return tuft_map(
+        spots, standard_fill=fibre_hex(*standard.lab), pass_de=standard.pass_de, name=found.row.shade_name
+    )
+
+
+def _spot(load: int, wanted: Floats, made: Floats) -> TuftSpot:
+    off = made - wanted
+    return TuftSpot(load, float(de2000(wanted, made)), float(off[1]), float(off[2]), fibre_hex(*made))
 
 
 def differences(loads: tuple[LoadSeen, ...], pass_de: float) -> tuple[str, ...]:

@@ -189,33 +189,33 @@ def _dyes(typed: Typed) -> tuple[tuple[str, float], ...]:
 
 
 def _steps(typed: Typed) -> tuple[DyeStep, ...]:
-    steps = []
-    for place in range(1, MOST_STEPS + 1):
-        what, minutes = f"what_{place}", _figure(typed, f"min_{place}", f"minutes of step {place}")
-        if not typed.is_said(what):
-            continue
-        if not typed.needed(f"min_{place}", "Say how many minutes it takes."):
-            continue
-        heat_c, ramp_c = (
-            _figure(typed, f"heat_{place}", "temperature"),
-            _figure(typed, f"ramp_{place}", "heating"),
+    steps = (_step(typed, place) for place in range(1, MOST_STEPS + 1) if typed.is_said(f"what_{place}"))
+    return tuple(step for step in steps if step is not None)
+
+
+def _step(typed: Typed, place: int) -> DyeStep | None:
+    """One step as typed; None with a sentence beside the field that is wrong."""
+    if not typed.needed(f"min_{place}", "Say how many minutes it takes."):
+        return None
+    minutes = _figure(typed, f"min_{place}", f"minutes of step {place}")
+    heat_c, c_per_min = (
+        _figure(typed, f"heat_{place}", "temperature"),
+        _figure(typed, f"ramp_{place}", "heating"),
+    )
+    if typed.system == "us":
+        heat_c = None if heat_c is None else (heat_c - 32) * 5 / 9
+        c_per_min = None if c_per_min is None else c_per_min * 5 / 9
+    try:
+        return DyeStep(
+            what=typed.text(f"what_{place}")[:120],
+            minutes=minutes or 0.0,
+            temperature_c=heat_c,
+            ramp_c_per_min=c_per_min,
         )
-        if typed.system == "us":
-            heat_c = None if heat_c is None else (heat_c - 32) * 5 / 9
-            ramp_c = None if ramp_c is None else ramp_c * 5 / 9
-        try:
-            steps.append(
-                DyeStep(
-                    what=typed.text(what)[:120],
-                    minutes=minutes or 0.0,
-                    temperature_c=heat_c,
-                    ramp_c_per_min=ramp_c,
-                )
-            )
-        except InputError as wrong:
-            name = {"temperature": "heat", "heating": "ramp"}.get(wrong.field, "min")
-            typed.wrong(f"{name}_{place}", str(wrong))
-    return tuple(steps)
+    except InputError as wrong:
+        name = {"temperature": "heat", "heating": "ramp"}.get(wrong.field, "min")
+        typed.wrong(f"{name}_{place}", str(wrong))
+        return None
 
 
 def _percent(typed: Typed, name: str, label: str) -> float:

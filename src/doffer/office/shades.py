@@ -203,7 +203,7 @@ def _shown(
         "lot_choices": [row.code for row in list_lots().rows],
         "may_write": may(person, Right.SHADES),
         "may_read": may(person, Right.READ_COLOUR),
-        "typed": request.POST,
+        "typed": request.POST or request.GET,
         "errors": wrong or {},
         "today": clock.today(),
         "key": request.POST.get("key") or fresh_key(),

@@ -91,12 +91,12 @@ def _first_c(steps: Sequence[CurveStep]) -> float:
     return max(TAP_C, first.temperature_c - first.ramp_c_per_min * first.minutes)
 
 
-def temperature_at(line: Sequence[Stretch], minute: float) -> float | None:
+def temperature_at(line: Sequence[Stretch], at_min: float) -> float | None:
     """Where the bath should be at a minute [C]; None before and after."""
     for part in line:
-        if part.start_min <= minute <= part.end_min:
-            if minute >= part.there_min:
+        if part.start_min <= at_min <= part.end_min:
+            if at_min >= part.there_min:
                 return part.end_c
-            share = (minute - part.start_min) / (part.there_min - part.start_min)
+            share = (at_min - part.start_min) / (part.there_min - part.start_min)
             return part.start_c + share * (part.end_c - part.start_c)
     return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import secrets
+import uuid
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from doffer.errors import InputError
 from doffer.mill import bridge, clock
-from doffer.mill.booking import announce, lot_of
+from doffer.mill.booking import announce, done_before, lot_of, remember
 from doffer.mill.commands.intake import FibreFacts
 from doffer.mill.commands.looked import ask_who_looked
 from doffer.mill.models import Photo
@@ -94,7 +95,7 @@ def archive_lot(by: Person | None, code: str) -> None:
         announce(person, "lot", code, "archived")
 
 
-def add_photo(by: Person | None, code: str, *, data: bytes) -> int:
+def add_photo(by: Person | None, code: str, *, data: bytes, key: uuid.UUID | None = None) -> int:
     """Keep a photo of a lot: drawn anew, so that no place or camera data stays in it; gives its number.
 
     Raises
@@ -105,15 +106,20 @@ def add_photo(by: Person | None, code: str, *, data: bytes) -> int:
     person = require(by, Right.INTAKE)
     clean, kind, size = redrawn(data)
     mime, ending = PHOTO_KINDS[kind]
+    body: dict[str, object] = {"lot": code, "sha256": hashlib.sha256(clean).hexdigest()}
     path = Path(settings.MEDIA_ROOT) / PHOTO_FOLDER / f"{secrets.token_hex(16)}{ending}"
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(clean)
     try:
         with write():
+            earlier = done_before(key, "add_photo", body)
+            if earlier:
+                path.unlink(missing_ok=True)
+                return int(str(earlier["photo"]))
             photo = Photo.objects.create(
                 lot=lot_of(code),
                 name=path.name,
-                sha256=hashlib.sha256(clean).hexdigest(),
+                sha256=str(body["sha256"]),
                 mime=mime,
                 width=size[0],
                 height=size[1],
@@ -121,6 +127,7 @@ def add_photo(by: Person | None, code: str, *, data: bytes) -> int:
                 taken_by=person,
             )
             announce(person, "lot", code, "photo added")
+            remember(key, "add_photo", body, {"photo": photo.pk}, person)
     except BaseException:
         path.unlink(missing_ok=True)
         raise

@@ -171,6 +171,35 @@ def tubs() -> tuple[TubRow, ...]:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class DueBath:
+    """What is to be done next at a tub, kettle or rack, and when; `is_due` when it should have begun."""
+
+    machine: str
+    machine_name: str
+    lot: str
+    next_step: str
+    due_at: datetime
+    is_due: bool
+
+
+def due_baths() -> tuple[DueBath, ...]:
+    """What is due next in all of them, the most overdue first, fifty at most; two queries."""
+    now = clock.now()
+    uses = TubUse.objects.filter(out_at=None, machine__archived_at=None).select_related("machine", "lot")
+    newest = [
+        (use, max(use.baths.all(), key=lambda one: one.number)) for use in uses.prefetch_related("baths")
+    ]
+    due = [
+        DueBath(
+            use.machine.code, use.machine.name, use.lot.code, bath.next_step, bath.due_at, bath.due_at <= now
+        )
+        for use, bath in newest
+        if bath.due_at is not None
+    ]
+    return tuple(sorted(due, key=lambda one: one.due_at)[:ROWS_A_PAGE])
+
+
 def _in_tub(use: TubUse, now: datetime) -> InTub:
     bath = max(use.baths.all(), key=lambda one: one.number)
     lot = use.lot

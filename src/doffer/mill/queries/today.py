@@ -12,6 +12,7 @@ from doffer.mill import bridge, clock, house
 from doffer.mill.models import Hold, Lot, Order, Run
 from doffer.mill.models.lots import Pest, Place, Soundness
 from doffer.mill.models.orders import OrderState
+from doffer.mill.queries.kitchen import DueBath, due_baths
 from doffer.mill.queries.lots import Held, HoldRow, LotRow, held_now, hold_rows, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE
 
@@ -95,6 +96,7 @@ class Today:
     rest_h: float  # how long fibre rests after conditioning
     running: tuple[RunningRun, ...]
     finished: tuple[FinishedRun, ...]
+    baths: tuple[DueBath, ...] = ()  # what is due next in tubs, kettles and on racks
 
 
 NEXT_TO_THE_PICKER = (Place.DRY, Place.DYE)
@@ -133,6 +135,7 @@ def today() -> Today:
         **_to_heed(held),
         running=_running(),
         finished=_finished(),
+        baths=due_baths(),
     )
 
 

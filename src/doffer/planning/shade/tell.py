@@ -15,6 +15,7 @@ from doffer.fibre.colour.spectrum import lab_of_reflectance
 from doffer.planning.shade.target import Recipe, Stock, Target, score_of
 from doffer.planning.shade.trial import trial_card_cg
 from doffer.planning.shade.ways import ShadeWays
+from doffer.tables.loader import Tables
 
 POINT = 0.01  # one percentage point of a share
 
@@ -40,6 +41,24 @@ def recipe_of(lots: Sequence[int], shares: Floats, stock: Stock, target: Target,
         de_per_point=_de_per_point(spectra, w, target, ways),
         trial_card_cg=trial_card_cg(tuple(float(x) for x in w), card_g=ways.trial_card_g),
     )
+
+
+def surest_first(recipes: Sequence[Recipe], tables: Tables) -> tuple[Recipe, ...]:
+    """Recipes as a person should try them: of those the model cannot tell apart, the one it is surest of.
+
+    Scores within shade_least_told (table constants) of the best count as alike; they are ordered by how far
+    off they may be at worst over the band of M, then by cost. The others follow as they came.
+    """
+    if not recipes:
+        return ()
+    near = min(one.score for one in recipes) + tables.constants["shade_least_told"].value
+    alike = sorted((one for one in recipes if one.score <= near), key=_worst_then_cost)
+    return (*alike, *(one for one in recipes if one.score > near))
+
+
+def _worst_then_cost(recipe: Recipe) -> tuple[float, float]:
+    worst = recipe.band.de_high if recipe.band is not None else None
+    return round(recipe.score if worst is None else worst, 1), recipe.cost_cents_per_kg
 
 
 def labs_under(spectra: Floats, shares: Floats, target: Target, ways: ShadeWays) -> Floats:
