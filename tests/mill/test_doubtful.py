@@ -10,6 +10,7 @@ from doffer.mill.commands.weigh import correct_weighing, record_weighing
 from doffer.mill.doubtful import oil_on_mg
 from doffer.mill.models import Lot, Weighing
 from doffer.mill.queries.lots import one_lot
+from doffer.mill.riding import finish_share_now
 
 pytestmark = pytest.mark.django_db
 WATER = 0.15
@@ -226,3 +227,14 @@ def test_a_corrected_weight_of_oiled_fibre_keeps_its_share_of_oil(oiled):
     )
     assert right.dry_g == pytest.approx(3400, abs=0.01)
     assert one_lot("L005").weighings[0].finish_g == pytest.approx(80, abs=0.001)
+
+
+def test_correcting_what_went_into_the_picker_leaves_the_oil_on_what_came_out(oiled):
+    lot = Lot.objects.get(code="L005")
+    before = finish_share_now([lot])["L005"]
+    assert before == pytest.approx(160 / (6800 * (1 + WATER) + 160))
+    into = Weighing.objects.filter(lot=lot, moment="in").last()
+    correct_weighing(
+        oiled.owner, into.pk, reading=measured(6950), reason="read the wrong line", confirmation=WHY
+    )
+    assert finish_share_now([lot])["L005"] == before

@@ -21,6 +21,7 @@ def run(person, stage, lot, *, out_g, in_g=None, order=""):
         RunFacts(stage=stage, order=order),
         inputs=[RunIn(lot=lot, reading=reading)],
         outputs=[RunOut(reading=Reading(gross_g=out_g, branch="measured", measured_regain_frac=0.15))],
+        confirmation="weighed twice",
     )
     return done.outputs[0].lot
 

@@ -44,11 +44,18 @@ def finish_in_g(run: Run) -> dict[str, float]:
 def finish_share_now(lots: Iterable[Lot]) -> dict[str, float]:
     """Oil on each lot as its latest weighing says, over what it weighed there [frac]; one query.
 
-    Never what is left over dry fibre and its water: on wet fibre that is water too.
+    A correction stands in the place of what it corrects. Never what is left over dry fibre and its water: on
+    wet fibre that is water too.
     """
     found = Weighing.objects.filter(lot__in=[lot.pk for lot in lots]).order_by("pk")
-    rows = found.values_list("lot__code", "finish_mg", "gross_mg", "tare_mg")
-    return {code: oil / (gross - tare) if gross > tare else 0.0 for code, oil, gross, tare in rows}
+    rows = found.values_list("pk", "corrects_id", "lot__code", "finish_mg", "gross_mg", "tare_mg")
+    first: dict[int, int] = {}
+    latest: dict[str, tuple[int, float]] = {}
+    for pk, corrects, code, oil, gross, tare in rows:
+        first[pk] = first[corrects] if corrects else pk
+        if first[pk] >= latest.get(code, (0, 0.0))[0]:
+            latest[code] = (first[pk], oil / (gross - tare) if gross > tare else 0.0)
+    return {code: share for code, (_, share) in latest.items()}
 
 
 def _finish_mg(row: RunInput, before: Mapping[int, Weighing]) -> int:
