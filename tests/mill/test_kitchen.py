@@ -54,6 +54,7 @@ def kitchen(dye_house):
         dye_house.floor,
         lot="L005",
         reading=Reading(gross_g=2600, branch="measured", measured_regain_frac=0.15),
+        confirmation="the rest went to the store",
     )
     write_dye_recipe(dye_house.owner, dye_house.shade, PLAIN)
     return dye_house
