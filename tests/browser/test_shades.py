@@ -1,7 +1,9 @@
 """The shade book, readings and sample blends at a phone and at a desk."""
 
 import base64
+import http.client
 import re
+from contextlib import closing
 
 import pytest
 
@@ -102,6 +104,30 @@ def test_a_file_is_shown_sample_by_sample_and_kept_once(fresh_live, page_at):
     page.get_by_text("Kept", exact=True).wait_for()
     page.goto(f"{fresh_live}/lots/L028/colour/")
     assert page.locator(".sitting").count() == 2
+
+
+def test_half_a_gigabyte_is_refused_before_it_is_sent(live):
+    with closing(http.client.HTTPConnection(live.removeprefix("http://"), timeout=20)) as connection:
+        connection.putrequest("POST", "/shades/file/")
+        connection.putheader("Content-Type", "multipart/form-data; boundary=x")
+        connection.putheader("Content-Length", "500000000")
+        connection.endheaders()
+        with connection.getresponse() as answer:
+            said = answer.read().decode()
+    assert answer.status == 413
+    assert "has 500 MB; a page takes 12 MB at most. Nothing was kept." in said
+
+
+def test_a_file_that_is_too_large_is_said_so_as_soon_as_it_is_chosen(live, page_at):
+    page = page_at(360, 740)
+    page.goto(f"{live}/shades/file/")
+    large = {"name": "pads.csv", "mimeType": "text/csv", "buffer": b"1," * 1_000_000}
+    page.get_by_label("File of spectra").set_input_files(large)
+    said = page.get_by_role("alert")
+    assert "pads.csv has 2.0 MB; at most 1.5 MB are taken." in said.inner_text()
+    assert page.get_by_label("File of spectra").input_value() == ""
+    page.get_by_label("File of spectra").set_input_files(spectra("L027"))
+    assert page.get_by_role("alert").count() == 0
 
 
 def test_a_photo_is_touched_to_mark_its_places(live, page_at):
