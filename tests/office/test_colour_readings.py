@@ -11,6 +11,7 @@ from tests.office.page_words import words
 from tests.office.spectra_files import BAD, GREEN, RED, csv_of, sent, with_one
 
 from doffer.mill.commands.readings import record_readings
+from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
 from doffer.mill.models import ColourReading, Photo
 from doffer.mill.queries.readings import lot_sittings
 
@@ -256,6 +257,21 @@ def test_a_kettle_load_is_read_by_the_same_form(desk, dye_house):
     refused = desk.post(address(dye_house), form(tufts=EVEN, load="3"))
     assert refused.status_code == 422
     assert "no dye load “3”" in words(refused)
+
+
+def test_a_trial_card_is_read_by_the_same_form_and_takes_the_samples_named(client_of, dye_house):
+    lots = dye_house.lots
+    facts = RecipeFacts(
+        parts=(PartFacts(lots["G1"], 0.5), PartFacts(lots["G3"], 0.5)), dry_mass_g=1000, shade=dye_house.shade
+    )
+    code = propose_recipe(dye_house.owner, facts).code
+    desk, way = client_of(dye_house.office), f"/bench/recipes/{code}/measure/"
+    rows = csv_of([("card 1", GREEN), ("card 2", GREEN), ("white tile", [0.8] * 31)])
+    refused = desk.post(way, form(file=sent(rows)))
+    assert "name the ones that belong here" in words(refused)
+    assert not ColourReading.objects.filter(recipe__isnull=False).exists()
+    assert desk.post(way, form(file=sent(rows), only="1, card 2")).status_code == 302
+    assert ColourReading.objects.filter(recipe__code=code).count() == 2
 
 
 def test_readers_without_the_right_see_no_form_and_may_not_write(client_of, dye_house):
