@@ -157,6 +157,7 @@ def test_a_file_is_looked_at_first_and_names_find_their_lots(desk, dye_house):
     assert ColourReading.objects.count() == before
     page = look.content.decode()
     assert re.findall(r'name="lot_\d"[^>]*value="(\w*)"', page) == [one, one, two, ""]
+    assert "“white tile” is no lot of the mill." in words(look)
     data = hidden(page)
     done = desk.post("/shades/file/keep/", {**data, "lot_1": one, "lot_2": one, "lot_3": two, "lot_4": ""})
     assert done.status_code == 302
