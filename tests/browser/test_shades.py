@@ -72,6 +72,16 @@ def test_the_drift_of_fern_is_told_and_drawn(page, live):
     assert over.bounding_box()["width"] <= page.viewport_size["width"]
 
 
+def test_an_open_shade_follows_what_others_write_down(fresh_live, page_at):
+    watching, writing = page_at(1440, 900), page_at(360, 740)
+    watching.goto(f"{fresh_live}/shades/S003/")
+    watching.get_by_text("No batch was made to this standard yet").wait_for()
+    writing.goto(f"{fresh_live}/shades/S003/")
+    writing.get_by_label("Or a name").fill("Slate winter")
+    writing.get_by_role("button", name="Add the batch").click()
+    watching.get_by_role("link", name="1. Slate winter").wait_for()
+
+
 def test_a_batch_is_read_judged_and_decided_by_name(fresh_live, page_at):
     page = page_at(360, 740)
     page.goto(f"{fresh_live}/shades/S004/")
