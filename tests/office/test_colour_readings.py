@@ -89,6 +89,8 @@ def test_wet_readings_are_kept_and_do_not_count(desk, dye_house):
         ({"tufts": "46 -22 18", "light": ""}, "mean nothing without it"),
         ({"tufts": "46 -22 18 | candle 46 -22 18"}, "no light “candle"),
         ({"tufts": "46 -22 18", "observer": ""}, "10° or 2°"),
+        ({"tufts": "46 -22 18", "read_on": "2031-01-01"}, "today or earlier"),
+        ({"tufts": "46 -22 18", "read_on": "last week"}, "a day, such as"),
         ({"tufts": "46 -22 18", "form": "jumper"}, "one of loose, roving, yarn"),
     ],
 )
@@ -241,6 +243,17 @@ def test_a_corrected_tuft_says_nothing_of_evenness_any_more(desk, dye_house):
     text = words(desk.get(address(dye_house)))
     assert "The 3 tufts are alike." in text
     assert "uneven" not in text
+
+
+def test_a_reading_of_another_day_stands_at_its_day(desk, dye_house):
+    desk.post(address(dye_house), form(tufts=EVEN, read_on="2025-11-05"))
+    newest = lot_sittings(dye_house.lots["G1"])[0]
+    assert newest.taken_at.date().isoformat() == "2026-03-02"
+    assert "Wednesday 5 November 2025" in words(desk.get(address(dye_house)))
+    look = desk.post(address(dye_house), form(file=sent(with_one(GREEN)), read_on="2025-11-06"))
+    data = {**hidden(look.content.decode()), "lot_1": dye_house.lots["G2"]}
+    desk.post("/shades/file/keep/", data)
+    assert "Thursday 6 November 2025" in words(desk.get(address(dye_house, "G2")))
 
 
 def test_a_lot_is_put_beside_a_shade_from_its_colour(desk, dye_house):
