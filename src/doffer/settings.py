@@ -124,6 +124,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "doffer.people.middleware.PersonMiddleware",
+    "doffer.serve.uploads.uploads",  # before whatever looks into a form
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "doffer.office.who.AskWho",

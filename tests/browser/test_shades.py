@@ -1,7 +1,9 @@
 """The shade book, readings and sample blends at a phone and at a desk."""
 
 import base64
+import http.client
 import re
+from contextlib import closing
 
 import pytest
 
@@ -70,6 +72,16 @@ def test_the_drift_of_fern_is_told_and_drawn(page, live):
     assert over.bounding_box()["width"] <= page.viewport_size["width"]
 
 
+def test_an_open_shade_follows_what_others_write_down(fresh_live, page_at):
+    watching, writing = page_at(1440, 900), page_at(360, 740)
+    watching.goto(f"{fresh_live}/shades/S003/")
+    watching.get_by_text("No batch was made to this standard yet").wait_for()
+    writing.goto(f"{fresh_live}/shades/S003/")
+    writing.get_by_label("Or a name").fill("Slate winter")
+    writing.get_by_role("button", name="Add the batch").click()
+    watching.get_by_role("link", name="1. Slate winter").wait_for()
+
+
 def test_a_batch_is_read_judged_and_decided_by_name(fresh_live, page_at):
     page = page_at(360, 740)
     page.goto(f"{fresh_live}/shades/S004/")
@@ -102,6 +114,30 @@ def test_a_file_is_shown_sample_by_sample_and_kept_once(fresh_live, page_at):
     page.get_by_text("Kept", exact=True).wait_for()
     page.goto(f"{fresh_live}/lots/L028/colour/")
     assert page.locator(".sitting").count() == 2
+
+
+def test_half_a_gigabyte_is_refused_before_it_is_sent(live):
+    with closing(http.client.HTTPConnection(live.removeprefix("http://"), timeout=20)) as connection:
+        connection.putrequest("POST", "/shades/file/")
+        connection.putheader("Content-Type", "multipart/form-data; boundary=x")
+        connection.putheader("Content-Length", "500000000")
+        connection.endheaders()
+        with connection.getresponse() as answer:
+            said = answer.read().decode()
+    assert answer.status == 413
+    assert "has 500 MB; a page takes 12 MB at most. Nothing was kept." in said
+
+
+def test_a_file_that_is_too_large_is_said_so_as_soon_as_it_is_chosen(live, page_at):
+    page = page_at(360, 740)
+    page.goto(f"{live}/shades/file/")
+    large = {"name": "pads.csv", "mimeType": "text/csv", "buffer": b"1," * 1_000_000}
+    page.get_by_label("File of spectra").set_input_files(large)
+    said = page.get_by_role("alert")
+    assert "pads.csv has 2.0 MB; at most 1.5 MB are taken." in said.inner_text()
+    assert page.get_by_label("File of spectra").input_value() == ""
+    page.get_by_label("File of spectra").set_input_files(spectra("L027"))
+    assert page.get_by_role("alert").count() == 0
 
 
 def test_a_photo_is_touched_to_mark_its_places(live, page_at):

@@ -11,6 +11,7 @@ from tests.office.page_words import words
 from tests.office.spectra_files import BAD, GREEN, RED, csv_of, sent, with_one
 
 from doffer.mill.commands.readings import record_readings
+from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
 from doffer.mill.models import ColourReading, Photo
 from doffer.mill.queries.readings import lot_sittings
 
@@ -88,6 +89,8 @@ def test_wet_readings_are_kept_and_do_not_count(desk, dye_house):
         ({"tufts": "46 -22 18", "light": ""}, "mean nothing without it"),
         ({"tufts": "46 -22 18 | candle 46 -22 18"}, "no light “candle"),
         ({"tufts": "46 -22 18", "observer": ""}, "10° or 2°"),
+        ({"tufts": "46 -22 18", "read_on": "2031-01-01"}, "today or earlier"),
+        ({"tufts": "46 -22 18", "read_on": "last week"}, "a day, such as"),
         ({"tufts": "46 -22 18", "form": "jumper"}, "one of loose, roving, yarn"),
     ],
 )
@@ -156,6 +159,7 @@ def test_a_file_is_looked_at_first_and_names_find_their_lots(desk, dye_house):
     assert ColourReading.objects.count() == before
     page = look.content.decode()
     assert re.findall(r'name="lot_\d"[^>]*value="(\w*)"', page) == [one, one, two, ""]
+    assert "“white tile” is no lot of the mill." in words(look)
     data = hidden(page)
     done = desk.post("/shades/file/keep/", {**data, "lot_1": one, "lot_2": one, "lot_3": two, "lot_4": ""})
     assert done.status_code == 302
@@ -241,6 +245,17 @@ def test_a_corrected_tuft_says_nothing_of_evenness_any_more(desk, dye_house):
     assert "uneven" not in text
 
 
+def test_a_reading_of_another_day_stands_at_its_day(desk, dye_house):
+    desk.post(address(dye_house), form(tufts=EVEN, read_on="2025-11-05"))
+    newest = lot_sittings(dye_house.lots["G1"])[0]
+    assert newest.taken_at.date().isoformat() == "2026-03-02"
+    assert "Wednesday 5 November 2025" in words(desk.get(address(dye_house)))
+    look = desk.post(address(dye_house), form(file=sent(with_one(GREEN)), read_on="2025-11-06"))
+    data = {**hidden(look.content.decode()), "lot_1": dye_house.lots["G2"]}
+    desk.post("/shades/file/keep/", data)
+    assert "Thursday 6 November 2025" in words(desk.get(address(dye_house, "G2")))
+
+
 def test_a_lot_is_put_beside_a_shade_from_its_colour(desk, dye_house):
     lot = dye_house.lots["G1"]
     page = desk.get(address(dye_house)).content.decode()
@@ -256,6 +271,21 @@ def test_a_kettle_load_is_read_by_the_same_form(desk, dye_house):
     refused = desk.post(address(dye_house), form(tufts=EVEN, load="3"))
     assert refused.status_code == 422
     assert "no dye load “3”" in words(refused)
+
+
+def test_a_trial_card_is_read_by_the_same_form_and_takes_the_samples_named(client_of, dye_house):
+    lots = dye_house.lots
+    facts = RecipeFacts(
+        parts=(PartFacts(lots["G1"], 0.5), PartFacts(lots["G3"], 0.5)), dry_mass_g=1000, shade=dye_house.shade
+    )
+    code = propose_recipe(dye_house.owner, facts).code
+    desk, way = client_of(dye_house.office), f"/bench/recipes/{code}/measure/"
+    rows = csv_of([("card 1", GREEN), ("card 2", GREEN), ("white tile", [0.8] * 31)])
+    refused = desk.post(way, form(file=sent(rows)))
+    assert "name the ones that belong here" in words(refused)
+    assert not ColourReading.objects.filter(recipe__isnull=False).exists()
+    assert desk.post(way, form(file=sent(rows), only="1, card 2")).status_code == 302
+    assert ColourReading.objects.filter(recipe__code=code).count() == 2
 
 
 def test_readers_without_the_right_see_no_form_and_may_not_write(client_of, dye_house):

@@ -297,6 +297,7 @@ def test_fahrenheit_is_kept_as_celsius(desk, kitchen):
         ({"dye_1": ""}, "Name the dye that this depth is of"),
         ({"depth_1": ""}, "Say how deep"),
         ({"depth_1": "60"}, "at most 15%"),
+        ({"depth_1": "0.00001"}, "at least 0.0001%"),
         ({"ratio": ""}, "the same dye in more water dyes paler"),
         ({"acid_pct": "2"}, "Say which acid"),
         ({"what_1": "boil", "min_1": "5", "heat_1": "140"}, "at most 100 °C"),
@@ -338,6 +339,8 @@ def test_a_kettle_is_measured_by_two_baths_or_by_its_diameter(desk, kitchen):
     ("more", "sentence"),
     [
         ({"high_h": "10"}, "higher than 20 L at 12 cm"),
+        ({"high_h": "12.5"}, "by 2 cm at least"),
+        ({"low_h": "0.001"}, "from 0.5 to 200 cm"),
         ({"low_v": ""}, "how much water stood at the lower mark"),
         ({"by": "bore", "bore": "4"}, "from 10 to 200 cm"),
         ({"by": "bore"}, "from wall to wall"),

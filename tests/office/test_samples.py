@@ -17,6 +17,7 @@ from doffer.mill.commands.readings import Seen, Tuft, record_readings
 from doffer.mill.commands.samples import SamplePart, record_sample_blend
 from doffer.mill.models import MixingFit, SampleBlend
 from doffer.mill.queries.samples import mixing_book
+from doffer.office.samples import far
 
 pytestmark = pytest.mark.django_db
 dye_house = dyed.dye_house
@@ -113,7 +114,7 @@ def test_the_page_says_what_a_fit_would_change_before_it_is_made(desk, dye_house
     assert book.change.left_out_de < book.now_off_de
     text = words(desk.get("/shades/mixing/"))
     assert "What is printed for wool still counts." in text
-    assert f"off by {book.change.left_out_de:.1f} on a blend they have not seen" in text
+    assert f"off by {far(book.change.left_out_de)} on a blend they have not seen" in text
     assert re.search(r"Half and half of dark and light would be predicted \d\.\d darker", text)
     assert MixingFit.objects.count() == 0
 
@@ -123,9 +124,12 @@ def test_fitting_uses_the_mills_own_samples_from_then_on(desk, dye_house):
     done = desk.post("/shades/mixing/fit/", {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose"})
     text = words(desk.get(done["Location"]))
     fit = MixingFit.objects.get()
-    off = fit.left_out_de_centi / 100
-    assert f"Our own samples count: predictions were off by {off:.1f} on a sample that was left out" in text
-    assert "predicted much the same" in text
+    off = far(fit.left_out_de_centi / 100)
+    assert f"Our own samples count: predictions were off by {off} on a sample that was left out" in text
+    assert "All five samples are in the fit that counts." in text
+    assert "Fit now" not in text
+    samples(dye_house, 1)
+    assert "Fit now" in words(desk.get(done["Location"]))
     assert "Fits so far" in text
 
 
@@ -135,6 +139,10 @@ def test_the_models_are_compared_on_the_samples_best_first(dye_house, desk):
     assert [row.model for row in models][-1] == "plain_average"
     assert [row.mean_de for row in models] == sorted(row.mean_de for row in models)
     assert "plain average of the spectra" in words(desk.get("/shades/mixing/"))
+
+
+def test_less_than_the_models_can_tell_is_never_said_as_a_figure():
+    assert [far(0.0), far(0.49), far(0.5), far(1.26)] == ["0.5 or less", "0.5 or less", "0.5", "1.3"]
 
 
 def test_one_sample_alone_is_not_fitted(desk, dye_house):
@@ -157,7 +165,7 @@ def test_the_floor_keeps_samples_and_the_office_fits(client_of, dye_house, desk)
 
 
 def test_a_fibre_nobody_knows_is_shown_as_wool(desk):
-    assert "wool as it mixes here" in words(desk.get("/shades/mixing/?fibre=moss&form=jumper"))
+    assert "How wool mixes here" in words(desk.get("/shades/mixing/?fibre=moss&form=jumper"))
 
 
 def test_queries_do_not_grow_with_samples(desk, dye_house):

@@ -246,6 +246,8 @@ def test_a_batch_that_turns_in_lamp_light_is_told(desk, dye_house):
         in text
     )
     assert "In lamp light" in text
+    assert "turns in another light" in words(desk.get(f"/shades/{code}/"))
+    assert "turns in another light" not in words(desk.get("/shades/S001/"))
 
 
 def test_a_batch_read_badly_keeps_nothing(desk, dye_house):

@@ -60,11 +60,18 @@ def test_two_marks_in_a_cylinder_on_a_block_agree_with_its_diameter(bore_mm, flo
             "more litres and higher than 20 L at 12 cm",
         ),
         ({"low": StickMark(20, 120), "high": StickMark(10, 300)}, "more litres and higher"),
+        ({"low": StickMark(20, 120), "high": StickMark(21, 125)}, "by 2 cm at least"),
     ],
 )
 def test_a_shape_that_cannot_be_is_refused(shape, sentence):
     with pytest.raises(InputError, match=sentence):
         KettleShape(**shape)
+
+
+@pytest.mark.parametrize(("volume_l", "height_mm"), [(0, 100), (1e9, 100), (20, 0), (20, float("nan"))])
+def test_a_mark_that_cannot_be_is_refused(volume_l, height_mm):
+    with pytest.raises(InputError, match="from"):
+        StickMark(volume_l, height_mm)
 
 
 @pytest.mark.parametrize("volume_l", [0.0, -3.0, float("nan"), 5000.0])

@@ -6,7 +6,7 @@ import base64
 import binascii
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -125,6 +125,7 @@ def look(request: HttpRequest, *, lot: str) -> HttpResponse:
             size = f"{form.upload.size / BYTES_PER_MB:.1f} MB"
             raise InputError("file", f"{name}, {size}", f"at most {MOST_BYTES / BYTES_PER_MB:g} MB here")
         sent = SentFile(form.upload.read(), name)
+        _ = form.taken_at  # a day that cannot be is said before the samples are
         preview = _preview(sent, form)
     except DofferError as refused:
         form.wrong(refused)
@@ -213,6 +214,8 @@ def keep(request: HttpRequest) -> HttpResponse:
                 observer_deg=form.pad.observer_deg,
                 note=form.text("note")[:300],
             )
+            taken_at = form.taken_at
+            found = tuple((lot, replace(seen, taken_at=taken_at)) for lot, seen in found)
             record_file(acting(request), found, file_name=sent.name, key=key_of(request))
             return redirect("lot_colour", code=found[0][0]) if len(found) == 1 else redirect(_done(found))
     except DofferError as refused:

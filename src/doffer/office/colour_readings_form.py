@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date, datetime, time
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from doffer.exchange.readings import GEOMETRY_FACT, INSTRUMENT_FACTS, typed_tuft
 from doffer.exchange.spectra import Spectra, check_size, read_spectra
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.spectrum import lab_of_reflectance
-from doffer.mill import bridge, colours
+from doffer.mill import bridge, clock, colours
 from doffer.mill.colours import FIRST_LIGHT, OBSERVER_DEG, Pad
 from doffer.mill.commands.readings import MOST_TUFTS, Seen, Tuft
 from doffer.mill.commands.shades import TargetFacts
@@ -29,7 +30,9 @@ ANGLES = (("10", "10°, as usual"), ("2", "2°"))
 ENDINGS = ".txt,.cgats,.it8,.cxf,.xml,.csv"
 STRANGERS_DE = 8.0  # samples of one file that lie farther apart are hardly tufts of one thing
 # how a reader or command names what is wrong -> the field that it is about
+READ_ON = "day of the reading"
 FIELD_OF = {
+    READ_ON: "read_on",
     "form of the pad": "form",
     "observer": "observer",
     "light": "light",
@@ -78,6 +81,20 @@ class ColourForm:
             observer_deg=2 if self.text("observer") == "2" else OBSERVER_DEG,
         )
 
+    @property
+    def taken_at(self) -> datetime | None:
+        """Noon of the day that was typed; None for today, when the moment itself counts."""
+        typed, now = self.text("read_on"), clock.now()
+        if not typed:
+            return None
+        try:
+            day = date.fromisoformat(typed)
+        except ValueError:
+            raise InputError(READ_ON, typed, "a day, such as 2026-03-02") from None
+        if day > clock.today():
+            raise InputError(READ_ON, typed, "today or earlier")
+        return None if day == clock.today() else datetime.combine(day, time(12), tzinfo=now.tzinfo)
+
     def seen(self, *, only_one_thing: bool = True) -> Seen:
         """The sitting: tufts of the file where one was chosen, else the typed ones.
 
@@ -115,6 +132,7 @@ class ColourForm:
             instrument=instrument[:80],
             light=FIRST_LIGHT if self.upload is not None else self.text("light") or FIRST_LIGHT,
             observer_deg=self.pad.observer_deg,
+            taken_at=self.taken_at,
             note=self.text("note")[:300],
         )
 

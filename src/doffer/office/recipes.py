@@ -11,9 +11,7 @@ from django.urls import path, reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from doffer.errors import DofferError, InputError
-from doffer.exchange.readings import typed_tufts
-from doffer.exchange.spectra import check_size, read_spectra
-from doffer.mill.commands.readings import Seen, Tuft
+from doffer.mill.commands.readings import Seen
 from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
 from doffer.mill.commands.shades import TargetFacts
 from doffer.mill.commands.trial_card import card_trial, measure_trial, refuse_recipe, release_recipe
@@ -21,6 +19,7 @@ from doffer.mill.queries import recipes
 from doffer.mill.queries.recipes import OneRecipe
 from doffer.office import recipe_view as view
 from doffer.office.asked import acting, fresh_key, key_of, number_after
+from doffer.office.colour_readings_form import form_of
 from doffer.office.recipe_papers import weigh_out_pdf
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
@@ -119,28 +118,14 @@ def measure(request: HttpRequest, code: str) -> HttpResponse:
 
 def _seen(request: HttpRequest, recipe: OneRecipe, upload: Any) -> Seen:
     """The reading as the instrument or the person gives it, read in the way the target was."""
-    geometry, instrument = (
-        request.POST.get("geometry", "").strip(),
-        request.POST.get("instrument", "").strip(),
-    )
-    if upload is not None:
-        check_size(upload.size or 0, name=str(upload.name))
-        spectra = read_spectra(upload.read(), name=str(upload.name))
-        tufts = tuple(
-            Tuft(reflectance=tuple(float(x) for x in row), note=f"{name} of {upload.name}"[:200])
-            for name, row in zip(spectra.names, spectra.reflectance, strict=True)
-        )
-    else:
-        tufts = typed_tufts(request.POST.get("tufts", ""))
-    return Seen(
-        tufts=tufts,
-        form=recipe.pad.form,
-        is_wet=request.POST.get("wet") == "yes",
-        is_behind_glass=recipe.pad.is_behind_glass,
-        instrument=instrument[:80],
-        geometry=geometry[:20],
-        observer_deg=recipe.pad.observer_deg,
-    )
+    alike = {
+        "light": "D65",
+        "form": recipe.pad.form,
+        "observer": str(recipe.pad.observer_deg),
+        "glass": "yes" if recipe.pad.is_behind_glass else "",
+        "note": "",
+    }
+    return form_of({**request.POST.dict(), **alike}, upload).seen()
 
 
 @require_POST

@@ -18,6 +18,7 @@ from doffer.mill.commands.samples import SamplePart, fit_mixing, record_sample_b
 from doffer.mill.queries.readings import colour_of_lot
 from doffer.mill.queries.samples import MixingBook, mixing_book
 from doffer.office.asked import acting, fresh_key, key_of
+from doffer.office.bench_blend import TELLABLE_DE
 from doffer.office.colour_readings_form import (
     ANGLES,
     FORMS,
@@ -167,6 +168,11 @@ def _chips(one: Any, tables: Tables) -> tuple[str, ...]:
     )
 
 
+def far(de: float) -> str:
+    """A difference as it may be said: never less than the models can tell."""
+    return f"{TELLABLE_DE:.1f} or less" if de < TELLABLE_DE else f"{de:.1f}"
+
+
 def told(book: MixingBook, tables: Tables) -> str:
     """What counts now, in a sentence."""
     error = published_error(tables, "stearns_noechel")
@@ -177,13 +183,12 @@ def told(book: MixingBook, tables: Tables) -> str:
             f"{error.mean_high_de:.1f} on average."
         )
     if not book.is_fitted:
-        return (
-            f"What is printed for wool still counts. On our own samples it was off by {book.now_off_de:.1f}."
-        )
+        off = far(book.now_off_de or 0.0)
+        return f"What is printed for wool still counts. On our own samples it was off by {off}."
     newest = book.fits[0]
     return (
-        f"Our own samples count: predictions were off by {newest.left_out_de:.1f} on a sample that was left "
-        f"out of the fit; with what is printed for wool they were off by {book.published_off_de:.1f}."
+        f"Our own samples count: predictions were off by {far(newest.left_out_de)} on a sample that was left "
+        f"out of the fit; with what is printed for wool they were off by {far(book.published_off_de or 0.0)}."
     )
 
 

@@ -62,6 +62,7 @@ class Line:
     last_de: float | None
     words: str
     last_words: str
+    turns: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +148,7 @@ def _line(number: int, point: BatchPoint, book: ShadeBook, tables: Tables) -> Li
         last_de=by_formula(point.to_last, standard),
         words=ways(point.to_standard.words) if point.to_standard else "",
         last_words=ways(point.to_last.words) if point.to_last else "",
+        turns=turns(under_lights(point, standard, tables), standard),
     )
 
 

@@ -11,8 +11,9 @@ from doffer.working import Status, Term, Working
 MM3_PER_L = 1e6
 MM_PER_CM = 10.0
 NARROWEST_MM, WIDEST_MM = 100.0, 2000.0
-MOST_L = 2000.0
-MOST_MM = 2000.0
+LEAST_L, MOST_L = 0.1, 2000.0
+LEAST_MM, MOST_MM = 5.0, 2000.0
+LEAST_APART_MM = 20.0  # nearer marks would carry a reading off by a millimetre too far along their line
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,12 +24,11 @@ class StickMark:
     height_mm: float
 
     def __post_init__(self) -> None:
-        if not 0 < self.volume_l <= MOST_L:
-            raise InputError(
-                "litres of the mark", f"{self.volume_l:g} L", f"above 0 and at most {MOST_L:g} L"
-            )
-        if not 0 < self.height_mm <= MOST_MM:
-            allowed = f"above 0 and at most {MOST_MM / MM_PER_CM:g} cm"
+        if not LEAST_L <= self.volume_l <= MOST_L:
+            allowed = f"from {LEAST_L:g} to {MOST_L:g} L"
+            raise InputError("litres of the mark", f"{self.volume_l:g} L", allowed)
+        if not LEAST_MM <= self.height_mm <= MOST_MM:
+            allowed = f"from {LEAST_MM / MM_PER_CM:g} to {MOST_MM / MM_PER_CM:g} cm"
             raise InputError("height of the mark", f"{self.height_mm / MM_PER_CM:g} cm", allowed)
 
 
@@ -51,12 +51,13 @@ class KettleShape:
 
     def __post_init__(self) -> None:
         if self.low and self.high:
-            if not (self.high.volume_l > self.low.volume_l and self.high.height_mm > self.low.height_mm):
+            rises = self.high.height_mm >= self.low.height_mm + LEAST_APART_MM
+            if not (self.high.volume_l >= self.low.volume_l + LEAST_L and rises):
                 raise InputError(
                     "second mark",
                     f"{self.high.volume_l:g} L at {self.high.height_mm / MM_PER_CM:g} cm",
                     f"more litres and higher than {self.low.volume_l:g} L at "
-                    f"{self.low.height_mm / MM_PER_CM:g} cm",
+                    f"{self.low.height_mm / MM_PER_CM:g} cm, by {LEAST_APART_MM / MM_PER_CM:g} cm at least",
                 )
         elif self.bore_mm is None or self.low or self.high:
             raise InputError("shape of the kettle", "", "its inner diameter, or two marks with their litres")

@@ -20,7 +20,7 @@ from doffer.people.models import Person
 from doffer.people.rights import Right, require
 from doffer.tables.loader import Tables
 
-MOST_DEPTH_FRAC = 0.15
+LEAST_DEPTH_FRAC, MOST_DEPTH_FRAC = 1 / PPM, 0.15
 UNEQUAL_G = 1.0
 
 
@@ -83,8 +83,11 @@ class DyeRecipeFacts:
         if not self.dyes:
             raise InputError("dyes", "", "one or more, each with its depth in % on the weight of fibre")
         for name, depth_frac in self.dyes:
-            if not name.strip() or not 0 < depth_frac <= MOST_DEPTH_FRAC:
-                allowed = f"named, with a depth above 0 and at most {MOST_DEPTH_FRAC:.0%} of the fibre"
+            if not name.strip() or not LEAST_DEPTH_FRAC <= depth_frac <= MOST_DEPTH_FRAC:
+                allowed = (
+                    f"named, with a depth of at least {LEAST_DEPTH_FRAC:.4%} "
+                    f"and at most {MOST_DEPTH_FRAC:.0%} of the fibre"
+                )
                 raise InputError("dye", f"{name} {depth_frac:.3%}", allowed)
         acids = [row.additive for row in tables.additives.values() if row.quantity == "strength"]
         if self.acid and self.acid not in acids:

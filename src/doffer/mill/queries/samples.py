@@ -116,6 +116,11 @@ class MixingBook:
     models: tuple[ModelRow, ...]
     change: Change | None
 
+    @property
+    def is_current(self) -> bool:
+        """Whether the fit that counts was made of all samples there are."""
+        return bool(self.fits) and self.fits[0].n_blends == self.n_samples
+
 
 def mixing_book(fibre: str, form: str) -> MixingBook:
     """Everything on how a fibre mixes here; four queries."""
