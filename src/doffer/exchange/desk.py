@@ -15,7 +15,7 @@ from doffer.tables.loader import Tables
 
 T = TypeVar("T")
 
-MOST_SIGNS = {"tag": 20, "owner": 120, "colour": 60, "note": 400, "breed": 80, "fibre": 80}
+MOST_SIGNS = {"tag": 20, "owner": 80, "colour": 60, "note": 400, "breed": 80, "fibre": 80}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
