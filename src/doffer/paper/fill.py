@@ -126,6 +126,7 @@ def blend_sheet(sheet: BlendSheet, imprint: Imprint) -> Filled:
             {
                 **face_of(part.lot, part.lot.code),
                 "weigh": weighed(mass_g, imprint.system),
+                "when": "",
                 "label": say(part.share_frac, "frac", digits=1),
                 "weighed": say(mass_g / sum(masses_g), "frac", digits=1),
                 "naive": _card_mass(part.trial_mass_g, imprint.system)["grams"],
