@@ -40,6 +40,7 @@ from doffer.office.bench_lots import (
     owners_apart,
     whose_options,
 )
+from doffer.office.bench_stock import cannot_go_in, check_kept, lacking, less_of_it, whole_scaled
 from doffer.people.rights import Right, may
 
 ACTS = ("drop", "act")
@@ -124,6 +125,9 @@ def _blend_context(request: HttpRequest, asked: Asked, bench: Bench) -> dict[str
         "bench": bench,
         "aim": aim,
         "blend": blend,
+        "less_of_it": less_of_it(asked, blend, units_of(request)),
+        "is_enough": blend is None or not lacking(blend),
+        "stopped": cannot_go_in(asked, bench, asked.lots),
         "problem": problem,
         "apart": owners_apart(asked, bench),
         "sum_is_off": abs(asked.shares_sum - 1) > SUM_SLACK and bool(asked.lots),
@@ -156,6 +160,7 @@ def keep(request: HttpRequest) -> HttpResponse:
         sentence = problem or "Choose a shade, or type the colour you want, and put in two lots."
         return _page(request, asked, bench, wrong=sentence, status=422)
     try:
+        check_kept(asked, bench, blend, units_of(request))
         made = propose_recipe(
             acting(request),
             _facts(asked, bench, blend, request.POST.get("name", "")),
@@ -168,9 +173,8 @@ def keep(request: HttpRequest) -> HttpResponse:
 
 
 def _facts(asked: Asked, bench: Bench, blend: Blend, name: str) -> RecipeFacts:
-    """The recipe as it will be weighed out: rounded to the scale, never more of a lot than there is."""
-    dry_g = {one.lot.code: min(one.dry_g, one.lot.dry_mass_g) for one in blend.portions}
-    total_g = sum(dry_g.values())
+    """The recipe as it will be weighed out: rounded to the scale, in the shares on the screen."""
+    shares, total_g = whole_scaled(blend)
     is_own_colour = asked.shade == OWN_COLOUR and asked.lab is not None
     target = None
     if is_own_colour and asked.lab is not None:
@@ -181,9 +185,9 @@ def _facts(asked: Asked, bench: Bench, blend: Blend, name: str) -> RecipeFacts:
             geometry=bench.pad.geometry,
             is_behind_glass=bench.pad.is_behind_glass,
         )
-    in_order = [code for code in asked.lots if code in dry_g]
+    in_order = [code for code in asked.lots if code in shares]
     return RecipeFacts(
-        parts=tuple(PartFacts(code, dry_g[code] / total_g) for code in in_order),
+        parts=tuple(PartFacts(code, shares[code]) for code in in_order),
         dry_mass_g=total_g,
         shade="" if is_own_colour else asked.shade,
         target=target,
