@@ -13,12 +13,14 @@ import numpy as np
 
 from doffer.fibre.arrays import Floats, Ints
 from doffer.fibre.colour.blend import untransform_slope
-from doffer.planning.shade.simplex import TINY, newton_move, onto_simplex
+from doffer.planning.shade.simplex import TINY, least_square, onto_simplex, times
 from doffer.planning.shade.solve import Field, gap_of, slope_rows
 
 SCREEN_CHUNK = 8192
-N_DENSE_STEPS = 30
-DENSE_RIDGE, DENSE_STUCK = 1e-3, 1e4
+N_DENSE_STEPS = 12
+N_TRADES = 400
+LEAST_WON = 1e-6  # of a squared difference
+NO_LONGER_BETTER = 1 - 1e-4
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -64,24 +66,12 @@ def _screen_chunk(
     sets: Ints, start: Floats, linear: Linear, field: Field, n_steps: int
 ) -> tuple[Floats, Floats]:
     """Shares (k, B) and squared distances (B,) of one chunk in the linear picture."""
-    k = len(sets)
     low, high, pull = field.low[sets], field.high[sets], linear.pull[sets]
-    gram = [[linear.gram[sets[i], sets[j]] for j in range(i + 1)] for i in range(k)]
-    w = onto_simplex(start, low, high)
-    for _ in range(n_steps):
-        mixed = _gram_mixed(gram, w)
-        spread, gain = (w * mixed).sum(axis=0), (w * pull).sum(axis=0)
-        normal = [[gram[i][j] - mixed[i] - mixed[j] + spread for j in range(i + 1)] for i in range(k)]
-        w = onto_simplex(w + newton_move(normal, pull - mixed - gain + spread, w, low, high), low, high)
-    square = linear.rest - 2 * (w * pull).sum(axis=0) + (w * _gram_mixed(gram, w)).sum(axis=0)
+    gram = [[linear.gram[sets[i], sets[j]] for j in range(i + 1)] for i in range(len(sets))]
+    w = least_square(gram, pull, onto_simplex(start, low, high), low, high, n_steps=n_steps)
+    square = linear.rest - 2 * (w * pull).sum(axis=0) + (w * times(gram, w)).sum(axis=0)
     impossible = (high.sum(axis=0) < 1) | (low.sum(axis=0) > 1)
     return w, np.where(impossible, np.inf, square)
-
-
-def _gram_mixed(gram: list[list[Floats]], w: Floats) -> Floats:
-    """``G w`` of every set from the lower triangle, shape (k, B)."""
-    k = len(gram)
-    return np.stack([sum(gram[max(i, j)][min(i, j)] * w[j] for j in range(k)) for i in range(k)])
 
 
 def best_of_all(usable: Ints, field: Field, start: Floats | None = None) -> Floats:
@@ -91,28 +81,45 @@ def best_of_all(usable: Ints, field: Field, start: Floats | None = None) -> Floa
     this is the nearest about where it begins: equal shares, or `start` of shape (N,).
     """
     f, n_usable = field.f[:, usable], len(usable)
-    low, high = np.zeros((n_usable, 1)), field.high[usable][:, None].astype(np.float64)
+    low, high = np.zeros(n_usable), field.high[usable].astype(np.float64)
     begin = np.full(n_usable, 1 / n_usable) if start is None else start[usable]
-    w = onto_simplex(begin[:, None], low, high)
+    w = onto_simplex(begin[:, None], low[:, None], high[:, None])[:, 0]
     best, least = w, np.inf
     for _ in range(N_DENSE_STEPS):
-        q = f @ w
+        q = (f @ w)[:, None]
         gap, slope = gap_of(q, field)
         size = float((gap * gap).sum())
-        if size < least:
-            best, least = w, size
+        if size > least * NO_LONGER_BETTER:
+            break
+        best, least = w, size
         rows = slope_rows(f, q, untransform_slope(q, field.mixing), slope, field)
-        w = onto_simplex(w + _dense_move(rows, gap, w, low, high), low, high)
+        w = _traded(rows, gap[:, 0] + rows @ w, w, low, high)
     shares = np.zeros(field.f.shape[1])
-    shares[usable] = best[:, 0]
+    shares[usable] = best
     return shares
 
 
-def _dense_move(rows: Floats, gap: Floats, w: Floats, low: Floats, high: Floats) -> Floats:
-    """Gauss-Newton move of all shares together, shape (N, 1)."""
-    pull, normal = rows.T @ gap, rows.T @ rows
-    stuck = ((w <= low) & (pull < 0)) | ((w >= high) & (pull > 0))
-    scale = max(float(np.trace(normal)) / len(w), float(TINY))
-    normal[range(len(w)), range(len(w))] += scale * np.where(stuck[:, 0], DENSE_STUCK, DENSE_RIDGE)
-    t = np.linalg.solve(normal, pull)
-    return np.asarray(t - w * t.sum())
+def _traded(rows: Floats, wanted: Floats, w: Floats, low: Floats, high: Floats) -> Floats:
+    """Shares within their bounds, shape (N,), whose mix ``rows @ w`` lies nearest to what is wanted.
+
+    Of all pairs the one that gains most by trading share for share does, until no pair gains: slow for one
+    lot, sure for all.
+    """
+    w = w.copy()
+    size = (rows * rows).sum(axis=0)
+    rest = wanted - rows @ w
+    for _ in range(N_TRADES):
+        gain = rest @ rows
+        taker = int(np.argmax(np.where(w < high, gain, -np.inf)))
+        edge = gain[taker] - gain
+        bend = np.maximum(size[taker] + size - 2 * rows[:, taker] @ rows, TINY)
+        room = np.minimum(high[taker] - w[taker], w - low)
+        step = np.clip(edge / bend, 0, np.maximum(room, 0))
+        won = step * (2 * edge - step * bend)
+        giver = int(np.argmax(won))
+        if won[giver] < LEAST_WON:
+            break
+        w[taker] += step[giver]
+        w[giver] -= step[giver]
+        rest -= (rows[:, taker] - rows[:, giver]) * step[giver]
+    return w

@@ -1,10 +1,10 @@
-"""Shares on the simplex: bring them within their bounds, and move very many small sets at once."""
+"""Shares on the simplex: within their bounds, and the best of very many small sets at once."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from doffer.fibre.arrays import SINGLE, Floats
+from doffer.fibre.arrays import SINGLE, Bools, Floats
 
 HALVINGS = 50
 STUCK = SINGLE(1e4)  # a share at its bound that would be pushed beyond it does not move
@@ -14,20 +14,89 @@ LEAST_PIVOT = SINGLE(1e-6)  # of its diagonal: rounding must not make a pivot va
 N_SHIFTS = 4
 SUM_WITHIN = 1e-6
 
+Gram = list[list[Floats]]  # lower triangle of symmetric matrices, one (B,) array an entry
 
-def newton_move(normal: list[list[Floats]], pull: Floats, w: Floats, low: Floats, high: Floats) -> Floats:
-    """Gauss-Newton move of the shares, shape (k, B); shares held at a bound stay there.
 
-    `normal` is the lower triangle of the normal matrix, `pull` its right side, along "one share rises, all
-    shrink in proportion".
+def least_square(gram: Gram, pull: Floats, w: Floats, low: Floats, high: Floats, *, n_steps: int) -> Floats:
+    """Shares within their bounds, each column summing to 1, with the least ``w'Gw - 2 h.w``, shape (k, B).
+
+    Newton steps on the shares that are free to move, the others held at their bounds, each followed by a
+    projection. Among the free, one share rises and all of them shrink in proportion, so that the sum stays.
+    A step that leads uphill is not taken.
+
+    Parameters
+    ----------
+    gram : lower triangle of arrays, shape (B,)
+        G, positive semidefinite.
+    pull : ndarray, shape (k, B)
+        h.
+    w : ndarray, shape (k, B)
+        Allowed shares to begin with.
     """
-    k = len(normal)
+    best, least = w, _square(gram, pull, w)
+    for _ in range(n_steps):
+        w = onto_simplex(w + _free_move(gram, pull, w, low, high), low, high)
+        w = _swapped(gram, pull, w, low, high)
+        square = _square(gram, pull, w)
+        is_better = square < least
+        best, least = np.where(is_better, w, best), np.where(is_better, square, least)
+        w = best
+    return np.asarray(best)
+
+
+def times(gram: Gram, w: Floats) -> Floats:
+    """``G w`` of every set from the lower triangle, shape (k, B)."""
+    k = len(gram)
+    return np.stack([sum(gram[max(i, j)][min(i, j)] * w[j] for j in range(k)) for i in range(k)])
+
+
+def _square(gram: Gram, pull: Floats, w: Floats) -> Floats:
+    return np.asarray((w * (times(gram, w) - 2 * pull)).sum(axis=0))
+
+
+def _free_move(gram: Gram, pull: Floats, w: Floats, low: Floats, high: Floats) -> Floats:
+    """Newton's move of the free shares, shape (k, B)."""
+    k = len(gram)
+    gain = pull - times(gram, w)
+    is_free = (w > low) & (w < high)
+    for _ in range(2):  # the first looks at what lies between its bounds, the second also at what leaves them
+        mean = _mean_of(w, is_free)
+        rise = gain - (mean * gain).sum(axis=0)
+        is_free = ~(((w <= low) & (rise < 0)) | ((w >= high) & (rise > 0)))
+    mean = _mean_of(w, is_free)
+    rise = np.where(is_free, gain - (mean * gain).sum(axis=0), 0)
+    mixed = times(gram, mean)
+    spread = (mean * mixed).sum(axis=0)
+    normal = [[gram[i][j] - mixed[i] - mixed[j] + spread for j in range(i + 1)] for i in range(k)]
     size = np.maximum(sum(normal[i][i] for i in range(k)) / k, TINY)
-    stuck = ((w <= low) & (pull < 0)) | ((w >= high) & (pull > 0))
     for i in range(k):
-        normal[i][i] = normal[i][i] + size * np.where(stuck[i], STUCK, RIDGE)
-    t = _cholesky_solve(normal, pull)
-    return np.asarray(t - w * t.sum(axis=0))
+        normal[i][i] = normal[i][i] + size * np.where(is_free[i], RIDGE, STUCK)
+    t = np.where(is_free, _cholesky_solve(normal, rise), 0)
+    return np.asarray(t - mean * t.sum(axis=0))
+
+
+def _mean_of(w: Floats, is_free: Bools) -> Floats:
+    """Shares of the free among themselves; of all where none is free."""
+    free = np.where(is_free, w, 0)
+    whole = free.sum(axis=0)
+    return np.where(whole > 0, free / np.maximum(whole, TINY), w)
+
+
+def _swapped(gram: Gram, pull: Floats, w: Floats, low: Floats, high: Floats) -> Floats:
+    """Every pair of shares traded to its best, one pair after the other: frees what Newton's step holds."""
+    w = w.copy()
+    gain = pull - times(gram, w)
+    for i in range(len(gram)):
+        for j in range(i):
+            bend = np.maximum(gram[i][i] + gram[j][j] - 2 * gram[i][j], TINY)
+            most = np.minimum(high[i] - w[i], w[j] - low[j])
+            least = np.maximum(low[i] - w[i], w[j] - high[j])
+            step = np.clip((gain[i] - gain[j]) / bend, np.minimum(least, 0), np.maximum(most, 0))
+            w[i] += step
+            w[j] -= step
+            for k in range(len(gram)):
+                gain[k] -= (gram[max(k, i)][min(k, i)] - gram[max(k, j)][min(k, j)]) * step
+    return w
 
 
 def _cholesky_solve(normal: list[list[Floats]], right: Floats) -> Floats:

@@ -17,10 +17,11 @@ from doffer.fibre.arrays import SINGLE, Floats, Ints
 from doffer.fibre.colour.blend import Mixing, transform, untransform, untransform_slope
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.spectrum import RATIO_EDGE, lab_of_reflectance
-from doffer.planning.shade.simplex import newton_move, onto_simplex
+from doffer.planning.shade.simplex import least_square, onto_simplex
 from doffer.planning.shade.target import Target
 
 CHUNK = 1024
+N_INNER_STEPS = 2  # of the small problem that every step makes
 METRIC_STEP = 0.05  # Lab units: small enough for a local metric, large enough for the arithmetic
 
 
@@ -123,8 +124,10 @@ def _solve_chunk(sets: Ints, start: Floats, field: Field, n_steps: int) -> tuple
         gap, slope = gap_of(q, field)
         by_f = untransform_slope(q, field.mixing)
         rows = np.stack([slope_rows(one, q, by_f, slope, field) for one in lots])
-        normal = [[(rows[i] * rows[j]).sum(axis=0) for j in range(i + 1)] for i in range(len(rows))]
-        w = onto_simplex(w + newton_move(normal, (rows * gap).sum(axis=1), w, low, high), low, high)
+        gram = [[(rows[i] * rows[j]).sum(axis=0) for j in range(i + 1)] for i in range(len(rows))]
+        # rows are about the blend as it is, which itself is none of their shares
+        pull = (rows * gap).sum(axis=1)
+        w = least_square(gram, pull, w, low, high, n_steps=N_INNER_STEPS)
     gap, _ = gap_of(_mixed(lots, w), field)
     impossible = (high.sum(axis=0) < 1) | (low.sum(axis=0) > 1)
     return w, np.where(impossible, np.inf, np.sqrt((gap * gap).sum(axis=0)))
