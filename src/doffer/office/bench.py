@@ -127,7 +127,7 @@ def _blend_context(request: HttpRequest, asked: Asked, bench: Bench) -> dict[str
         "blend": blend,
         "less_of_it": less_of_it(asked, blend, units_of(request)),
         "is_enough": blend is None or not lacking(blend),
-        "stopped": cannot_go_in(asked, bench, asked.lots),
+        "stopped": cannot_go_in(bench, asked.lots),
         "problem": problem,
         "apart": owners_apart(asked, bench),
         "sum_is_off": abs(asked.shares_sum - 1) > SUM_SLACK and bool(asked.lots),

@@ -12,7 +12,8 @@ from doffer.fibre.colour.words import difference_words
 from doffer.mill.queries.bench import Bench, BenchLot
 from doffer.office.bench_asked import CORRECT, FIND, TOGETHER, Asked
 from doffer.office.bench_blend import TELLABLE_DE, Aim, hex_of, stock_of
-from doffer.office.bench_lots import is_allowed, stock_lots
+from doffer.office.bench_lots import stock_lots
+from doffer.office.bench_rules import owners_of_answer, stopped_by
 from doffer.office.readings import as_typed_mass
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.swatch import swatch_pair
@@ -103,10 +104,14 @@ class Together:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What the bench says to a question; `problem` is a sentence where it cannot be answered."""
+    """What the bench says to a question.
+
+    `problem` is a sentence where it cannot be answered; `ways_out` are links that lead on, with their words.
+    """
 
     want: str
     problem: str = ""
+    ways_out: tuple[tuple[str, str], ...] = ()
     mass_g: float = 0.0
     is_usual_mass: bool = False
     answers: tuple[Answer, ...] = ()
@@ -122,8 +127,11 @@ def answer_of(asked: Asked, bench: Bench, aim: Aim | None, *, system: str) -> Fo
         return Found(asked.want, "Choose the shade, or type the colour you want as L, a and b.")
     if asked.errors:
         return Found(asked.want, next(iter(asked.errors.values())))
-    if asked.want != FIND and not _chosen(asked, bench):
+    if asked.want != FIND and not asked.lots:
         return Found(asked.want, NOTHING_CHOSEN[asked.want])
+    stopped = stopped_by(asked, bench)
+    if stopped is not None:
+        return Found(asked.want, stopped.problem, stopped.ways)
     try:
         if asked.want == CORRECT:
             return _corrected(asked, bench, aim)
@@ -142,10 +150,8 @@ NOTHING_CHOSEN = {
 
 
 def _chosen(asked: Asked, bench: Bench) -> list[BenchLot]:
-    """The ticked lots that can go in."""
-    by_code = {lot.code: lot for lot in bench.lots}
-    found = [by_code[code] for code in asked.lots if code in by_code]
-    return [lot for lot in found if lot.is_usable and lot.free_dry_g > 0]
+    """The ticked lots; `stopped_by` has seen that every one can go in."""
+    return [bench.lot(code) for code in asked.lots]
 
 
 def _stock(asked: Asked, bench: Bench, also: Sequence[BenchLot] = ()) -> list[BenchLot]:
@@ -156,8 +162,8 @@ def _stock(asked: Asked, bench: Bench, also: Sequence[BenchLot] = ()) -> list[Be
 
 def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
     """A blend from stock, or one that uses up the ticked lots."""
-    leftovers = [lot for lot in _chosen(asked, bench) if is_allowed(lot, asked, bench)]
-    lots = _stock(asked, bench, () if asked.want == FIND else leftovers)
+    leftovers = [] if asked.want == FIND else _chosen(asked, bench)
+    lots = _stock(asked, bench, leftovers)
     mass_g = asked.mass_g or USUAL_MIX_G
     if asked.most_cents_per_kg is not None:
         lots = [lot for lot in lots if lot.cost_cents_per_kg is not None]
@@ -168,11 +174,11 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
     rules = Rules(
         # the search counts oven-dry; by the driest lot, so that no lot is asked for more than there is of it
         batch_dry_mass_g=mass_g / (1 + min(lot.actual_regain_frac for lot in lots)),
-        owners=frozenset(stock.owner),
+        owners=owners_of_answer(asked, bench),
         most_lots=asked.most_lots,
         least_share=LEAST_SHARE,
-        required=asked.must & names,
-        forbidden=(asked.never & names) - asked.must,
+        required=asked.must if asked.want == FIND else frozenset(),
+        forbidden=asked.never & names,
     )
     is_usual = asked.mass_g is None
     if asked.want == FIND:
@@ -185,7 +191,7 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
             _answer(one, asked, bench, aim, mass_g, system)
             for one in surest_first([one for one in recipes if one.score <= near], bench.tables)
         )
-        return Found(asked.want, "", mass_g, is_usual, answers, missing)
+        return Found(asked.want, "", (), mass_g, is_usual, answers, missing)
     used = use_up(
         aim.target,
         stock,
@@ -197,7 +203,7 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
     taken = {lot.code for lot in leftovers}
     made = _answer(used.recipe, asked, bench, aim, mass_g, system)
     used_g = sum(share.weighed_g for share in made.shares if share.lot.code in taken)
-    return Found(asked.want, "", mass_g, is_usual, (made,), used_g=used_g)
+    return Found(asked.want, "", (), mass_g, is_usual, (made,), used_g=used_g)
 
 
 def _cheap_enough(recipes: tuple[Recipe, ...], asked: Asked) -> tuple[Recipe, ...]:
@@ -301,7 +307,7 @@ def _corrected(asked: Asked, bench: Bench, aim: Aim) -> Found:
     rules = {
         "target": aim.target,
         "stock": stock,
-        "owners": frozenset(stock.owner),
+        "owners": owners_of_answer(asked, bench),
         "ways": bench.ways,
         "tolerance_de": aim.pass_de,
         "most_added_frac": asked.most_added_frac,

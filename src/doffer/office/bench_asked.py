@@ -133,6 +133,8 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
     if mass_g == 0:
         typed.wrong("mass", "A mix of nothing cannot be weighed out. Type a weight, or leave it empty.")
     added_frac = typed.share("added", "most that may be added")
+    if added_frac == 0:
+        typed.wrong("added", "Adding nothing mends nothing. Type a percentage above 0, or leave it empty.")
     step = typed.text("step")
     asked = Asked(
         want=want if want in dict(QUESTIONS) else MIX,

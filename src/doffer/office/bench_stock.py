@@ -66,7 +66,7 @@ def check_kept(asked: Asked, bench: Bench, blend: Blend, system: str) -> None:
     """
     if asked.errors:
         raise RefusedError(NOT_WRITTEN, tuple(asked.errors.values()), "Mend what is marked, then keep it")
-    out = cannot_go_in(asked, bench, asked.lots)
+    out = cannot_go_in(bench, asked.lots)
     if out:
         raise RefusedError(NOT_WRITTEN, out, "Leave it out first, so that you see the blend without it")
     short = lacking(blend)
@@ -86,7 +86,7 @@ def _too_little(one: Portion, system: str) -> str:
     return f"{one.lot.code} has {there} and the blend takes {takes}, {lacks} too little"
 
 
-def cannot_go_in(asked: Asked, bench: Bench, codes: Sequence[str]) -> tuple[str, ...]:
+def cannot_go_in(bench: Bench, codes: Sequence[str]) -> tuple[str, ...]:
     """Why lots that were asked for cannot go in, a few words each."""
     here = {lot.code: lot for lot in bench.lots}
     told = []
@@ -105,5 +105,5 @@ def whole_scaled(blend: Blend) -> tuple[dict[str, float], float]:
     The scale may have rounded a lot up to a gram more than there is: then the whole mix is that much smaller.
     """
     total_g = sum(one.dry_g for one in blend.portions)
-    factor = min(1.0, min(one.lot.dry_mass_g / one.dry_g for one in blend.portions))
+    factor = min(1.0, *(one.lot.dry_mass_g / one.dry_g for one in blend.portions))
     return {one.lot.code: one.dry_g / total_g for one in blend.portions}, total_g * factor
