@@ -1,5 +1,6 @@
 """The dye kitchen: recipes scale on fibre, loads are equal, a tub holds one owner's fibre at a time."""
 
+import math
 import uuid
 from datetime import timedelta
 
@@ -264,3 +265,64 @@ def test_the_invented_mill_has_a_wash_and_two_full_racks_on_monday(demo_mill):
     assert len(loads) == 4
     assert all(load.sittings[0].n_tufts == 5 for load in loads)
     assert {row.shade_name for row in dye_recipes()} == {"Fern", "Madder", "Slate", "Oat"}
+
+
+CITRIC = DyeRecipeFacts(dyes=(("acid red", 0.01),), acid="citric_powder", acid_frac_owf=0.02)
+
+
+@pytest.mark.parametrize(("grams", "sentence"), [(0, "above zero"), (-5, "above zero"), (math.nan, "above")])
+def test_no_fibre_is_not_dyed(kitchen, grams, sentence):
+    for kettle in ("", "K60"):
+        with pytest.raises(InputError, match=f"fibre to dye .*{sentence}"):
+            recipe_card(kitchen.shade, fibre_g=grams, kettle=kettle)
+
+
+def test_a_batch_whose_doses_no_scale_shows_is_refused_with_the_least_that_can_be(kitchen):
+    write_dye_recipe(kitchen.owner, kitchen.shade, CITRIC)
+    # 2 % of 10 g in two parts are 0.1 g each, the least a scale shows
+    assert recipe_card(kitchen.shade, fibre_g=10).loads[0].acid_pure_g == pytest.approx(0.2)
+    with pytest.raises(InputError, match=r"at least 10 g .*citric acid powder is 0\.09 g, and 0\.1 g"):
+        recipe_card(kitchen.shade, fibre_g=9)
+    with pytest.raises(InputError, match="at least 10 g"):
+        begin_dyeing(kitchen.floor, lot="L005", shade=kitchen.shade, fibre_g=9)
+    assert dyeings().rows == ()
+
+
+def test_a_stock_solution_too_little_to_measure_is_refused(kitchen):
+    strong = DyeRecipeFacts(dyes=(("acid red", 0.0001),), stock_g_per_100ml=10)
+    write_dye_recipe(kitchen.owner, kitchen.shade, strong)
+    with pytest.raises(InputError, match=r"at least 100 g .*stock of acid red is 0\.05 mL"):
+        recipe_card(kitchen.shade, fibre_g=50)
+
+
+def test_a_dyeing_takes_its_kettle_until_the_lot_is_taken_out(kitchen):
+    begin_dyeing(kitchen.floor, lot="L005", shade=kitchen.shade)
+    (there,) = inside("K120")
+    assert (there.lot, there.what, there.n_baths) == ("L005", "dyeing Fern", 1)
+    assert there.due_at - there.in_at == timedelta(minutes=100)
+    other = kitchen.lots["G1"]
+    with pytest.raises(RefusedError, match="L005 of"):
+        begin_dyeing(kitchen.floor, lot=other, shade=kitchen.shade, loads=(("K120", 300.0),))
+    assert [row.lot for row in dyeings().rows] == ["L005"]
+    assert recipe_card(kitchen.shade, fibre_g=2600).loads[0].kettle == "K60"
+    assert recipe_card(kitchen.shade, fibre_g=2600, lot="L005").loads[0].kettle == "K120"
+    take_out(kitchen.floor, there.use)
+    assert recipe_card(kitchen.shade, fibre_g=2600).loads[0].kettle == "K120"
+
+
+def test_a_lot_that_stands_in_its_kettle_already_is_dyed_there(kitchen):
+    put_in(kitchen.floor, machine="K120", lot="L005", what="wetting out")
+    done = begin_dyeing(kitchen.floor, lot="L005", shade=kitchen.shade)
+    assert [load.kettle for _, load in done.loads] == ["K120"]
+    assert [there.what for there in inside("K120")] == ["wetting out"]
+
+
+def test_two_loads_of_one_kettle_are_two_baths_of_it(kitchen):
+    begin_dyeing(kitchen.floor, lot="L005", shade=kitchen.shade, loads=(("K60", 1300.0), ("K60", 1300.0)))
+    (there,) = inside("K60")
+    assert (there.what, there.bath, there.n_baths) == ("dyeing Fern, first load", 1, 2)
+
+
+def test_a_dyeing_written_down_afterwards_takes_no_kettle(kitchen):
+    begin_dyeing(kitchen.floor, lot="L005", shade=kitchen.shade, is_now=False)
+    assert inside("K120") == ()

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from doffer.errors import InfeasibleError, InputError
 from doffer.mill.bridge import PPM
-from doffer.mill.models import DyeRecipe, Machine
+from doffer.mill.models import DyeRecipe, Machine, TubUse
 from doffer.planning.kettles import Kettle, kettle_loads
-from doffer.process.doses import acid, dye, salt_mass_g
+from doffer.process.doses import MOST_FIBRE_G, acid, dye, salt_mass_g
 from doffer.tables.loader import Tables
 
 THOUSANDTHS = 1_000
 G_PER_KG = 1_000
 PERCENT = 100
+LEAST_DOSE = 0.1  # g or mL; what a fine scale or a small cylinder still shows truly, common practice
+ROUNDED_G = 5.0  # a weight that is typed to a hundredth of a kilogram is off by as much
 _CAPACITY = re.compile(r"kg at (\d+(?:\.\d+)?):1")
 
 
@@ -51,6 +54,12 @@ def kettles() -> tuple[Machine, ...]:
     return tuple(Machine.objects.filter(stage="dye", archived_at=None).order_by("capacity_milli", "id"))
 
 
+def busy(*, lot: str = "") -> frozenset[str]:
+    """Kettles that hold another lot than this one; one query."""
+    rows = TubUse.objects.filter(out_at=None, machine__stage="dye").exclude(lot__code=lot)
+    return frozenset(rows.values_list("machine__code", flat=True))
+
+
 def split(
     fibre_g: float, recipe: DyeRecipe, machines: Sequence[Machine], busy: frozenset[str]
 ) -> list[tuple]:
@@ -61,6 +70,7 @@ def split(
     InfeasibleError
         No kettle with a known size is free.
     """
+    _check_fibre(fibre_g)
     known = {m.code: litres for m in machines if (litres := usable_l(m))}
     if not known:
         mend = "Write its capacity as kg at 30:1"
@@ -81,8 +91,10 @@ def load_of(
     Raises
     ------
     InputError
-        More fibre than the kettle takes at this liquor ratio, or too little bath for the stock solutions.
+        More fibre than the kettle takes at this liquor ratio, too little bath for the stock solutions, or so
+        little fibre that a dose could not be measured.
     """
+    _check_fibre(fibre_g)
     ratio = recipe.liquor_ratio_milli / THOUSANDTHS
     most_l = usable_l(machine)
     liquor_l = fibre_g / G_PER_KG * ratio
@@ -108,7 +120,7 @@ def load_of(
         allowed = f"large enough for {stock_l:.2f} L of stock solution; use a stronger stock or more water"
         raise InputError("liquor ratio", f"{ratio:g}:1", allowed)
     pure_g, volume_ml = _acid(recipe, fibre_g, tables)
-    return Load(
+    load = Load(
         kettle=machine.code,
         fibre_g=fibre_g,
         liquor_l=liquor_l,
@@ -119,6 +131,51 @@ def load_of(
         acid_ml=volume_ml,
         salt_g=salt_mass_g(fibre_mass_g=fibre_g, dose_frac_owf=recipe.salt_owf_ppm / PPM),
     )
+    _check_measurable(load, tables)
+    return load
+
+
+def _check_fibre(fibre_g: float) -> None:
+    """A weight that can be dyed at all; also refuses what is no number."""
+    if not 0 < fibre_g <= MOST_FIBRE_G:
+        allowed = f"a weight above zero and at most {MOST_FIBRE_G / G_PER_KG:g} kg"
+        raise InputError("fibre to dye", f"{fibre_g / G_PER_KG:g} kg", allowed)
+
+
+def acid_parts(tables: Tables) -> int:
+    """In how many parts the acid goes in."""
+    return max(1, round(tables.additives["acid/parts"].value))
+
+
+def acid_powder_g(load: Load, tables: Tables) -> float:
+    """Powder to weigh for the pure acid of a load [g] = pure acid / strength."""
+    return load.acid_pure_g * PERCENT / tables.additives[f"{load.acid}/strength"].value
+
+
+def _amounts(load: Load, tables: Tables) -> Iterator[tuple[str, float, str]]:
+    """Everything that is measured for a load by itself: what, how much, g or mL."""
+    for name, volume_ml in load.stock_ml:
+        yield f"stock of {name}", volume_ml, "mL"
+    if load.salt_g:
+        yield "Glauber's salt", load.salt_g, "g"
+    if load.acid_pure_g:
+        name = f"one part of {tables.additives[f'{load.acid}/strength'].name}"
+        amount = acid_powder_g(load, tables) if load.acid_ml is None else load.acid_ml
+        yield name, amount / acid_parts(tables), "g" if load.acid_ml is None else "mL"
+
+
+def _check_measurable(load: Load, tables: Tables) -> None:
+    """No dose below what a scale shows: on a card it would stand as nothing."""
+    small = min(_amounts(load, tables), key=lambda one: one[1], default=None)
+    if small is None or small[1] >= LEAST_DOSE / FULL:
+        return
+    name, amount, unit = small
+    least_g = math.ceil(load.fibre_g * LEAST_DOSE / amount)
+    allowed = (
+        f"at least {least_g} g with this recipe: for less, {name} is {amount:.2g} {unit}, "
+        f"and {LEAST_DOSE:g} {unit} is the least that a scale or a measure shows"
+    )
+    raise InputError("fibre to dye", f"{load.fibre_g:.3g} g", allowed)
 
 
 FULL = 1 + 1e-9  # a kettle that is exactly full is full, not overfull

@@ -97,8 +97,20 @@ def asked_of(request: HttpRequest, data: Any) -> Asked:
             str(InputError("water in the fibre", typed.text("water"), "from 0 to 400 % of its weight")),
         )
     mass_g = typed.mass_g("mass", "fibre")
+    if mass_g is not None:
+        _check_mass(typed, lot, mass_g)
     basis = None if typed.errors else view.basis_for(lot, mass_g, current_tables(), units)
     return Asked(lot, basis, water_frac, typed.text("kettle"), number_after(request, "version"), typed)
+
+
+def _check_mass(typed: Typed, lot: LotRow | None, mass_g: float) -> None:
+    """Nothing to dye, or more than there is: one sentence beside the weight."""
+    if mass_g <= 0:
+        typed.wrong(
+            "mass", "The fibre must weigh more than zero: type its weight, or empty this and name the lot."
+        )
+    elif lot is not None and (wrong := view.too_much(lot, mass_g, current_tables(), typed.system)):
+        typed.wrong("mass", wrong)
 
 
 def _lot(typed: Typed) -> LotRow | None:
@@ -180,9 +192,11 @@ def _worked_out(shade: str, version: int, asked: Asked) -> RecipeCard | None:
             version=version,
             wet_pickup_frac=asked.water_frac,
             kettle=asked.kettle,
+            lot=asked.lot.code if asked.lot else "",
         )
     except DofferError as wrong:
-        asked.typed.wrong("kettle" if asked.kettle else "mass", str(wrong))
+        is_mass = isinstance(wrong, InputError) and wrong.field == "fibre to dye"
+        asked.typed.wrong("kettle" if asked.kettle and not is_mass else "mass", str(wrong))
         return None
 
 
@@ -221,6 +235,7 @@ def pdf(request: HttpRequest, code: str) -> HttpResponse:
         version=asked.version,
         wet_pickup_frac=asked.water_frac,
         kettle=asked.kettle,
+        lot=asked.lot.code if asked.lot else "",
     )
     if not found.loads:
         raise InputError("loads", 0, found.why_not)

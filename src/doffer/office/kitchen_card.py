@@ -9,7 +9,7 @@ from typing import Any
 from doffer.errors import InputError
 from doffer.fibre.moisture import agreed_mass_g, agreed_regain_frac
 from doffer.mill import house
-from doffer.mill.dye_bath import Load
+from doffer.mill.dye_bath import ROUNDED_G, Load, acid_parts, acid_powder_g
 from doffer.mill.queries.kettles import KettleRow
 from doffer.mill.queries.kitchen import DyeRecipeRow
 from doffer.mill.queries.lots import LotRow
@@ -29,6 +29,8 @@ G_PER_KG = 1000.0
 PERCENT = 100.0
 SCALD = "scald_and_lifting"
 FINE_ML = 100.0  # below this a tenth of a millilitre is worth measuring
+DROPS_ML = 10.0  # below this a hundredth is: a syringe shows it
+WHOLE, TENTHS = 20.0, 2.0  # from here on acid is measured in whole g or mL, in tenths; below in hundredths
 BASIS_WORDS = {
     "agreed": "at agreed regain",
     "weighed": "as weighed last",
@@ -117,10 +119,28 @@ def basis_for(lot: LotRow | None, typed_g: float | None, tables: Tables, system:
     weighed = f"on the scale {say(lot.mass_g, 'g', system)}"
     if lot.dry_mass_g is None:
         return Basis(lot.mass_g, "weighed", "its dry weight is not known: a wet lot would get too much dye")
-    regain_frac = agreed_regain_frac(tables, lot.fibre, basis=basis_of(house.text("country_rules")))
+    regain_frac = _regain_frac(lot, tables)
     agreed_g = agreed_mass_g(dry_mass_g=lot.dry_mass_g, agreed_regain_frac=regain_frac)
     dry = f"oven-dry {say(lot.dry_mass_g, 'g', system)}"
     return Basis(agreed_g, "agreed", f"{weighed}, {dry}, agreed regain {say(regain_frac, 'frac')}")
+
+
+def _regain_frac(lot: LotRow, tables: Tables) -> float:
+    return agreed_regain_frac(tables, lot.fibre, basis=basis_of(house.text("country_rules")))
+
+
+def too_much(lot: LotRow, typed_g: float, tables: Tables, system: str) -> str:
+    """A sentence where more was typed than the lot has, as it was weighed or at agreed regain; else ""."""
+    most_g = lot.mass_g
+    if lot.dry_mass_g is not None:
+        regain_frac = _regain_frac(lot, tables)
+        most_g = max(most_g, agreed_mass_g(dry_mass_g=lot.dry_mass_g, agreed_regain_frac=regain_frac))
+    if typed_g <= most_g + ROUNDED_G:
+        return ""
+    return (
+        f"{lot.code} has {say(most_g, 'g', system)} and no more: type less, or leave the weight empty to dye "
+        "all of it. If there is more of it, weigh the lot again first."
+    )
 
 
 def load_cards(
@@ -205,7 +225,7 @@ def _mark_words(mark: DipMark | None, system: str) -> str:
 
 def say_ml(volume_ml: float) -> str:
     """Millilitres as a cylinder shows them."""
-    return say(volume_ml, "ml", "metric", 0 if volume_ml >= FINE_ML else 1)
+    return say(volume_ml, "ml", "metric", 0 if volume_ml >= FINE_ML else 1 if volume_ml >= DROPS_ML else 2)
 
 
 def _salt(load: Load) -> tuple[Adding, ...]:
@@ -239,22 +259,29 @@ def _acid(load: Load, tables: Tables) -> tuple[Adding, ...]:
     """The acid, last and in parts."""
     if not load.acid_pure_g:
         return ()
-    n_parts = round(tables.additives["acid/parts"].value)
+    n_parts = acid_parts(tables)
     apart_min = tables.additives["acid/apart"].value
     name = tables.additives[f"{load.acid}/strength"].name
     if load.acid_ml is None:
-        whole, unit, how = load.acid_pure_g, "g", "dissolved in warm water"
+        whole, unit, how = acid_powder_g(load, tables), "g", "dissolved in warm water"
     else:
         whole, unit, how = load.acid_ml, "mL", "diluted: acid into water, never water into acid"
-    shares = " + ".join(str(part) for part in whole_portions(round(whole), n_portions=n_parts))
+    steps = 1 if whole >= WHOLE else 10 if whole >= TENTHS else 100
+    total = round(whole * steps)
+    shares = " + ".join(_in_steps(part, steps) for part in whole_portions(total, n_portions=n_parts))
     return (
         Adding(
             name[:1].upper() + name[1:],
-            f"{round(whole)}\u202f{unit}",
+            f"{_in_steps(total, steps)}\u202f{unit}",
             f"last and in {n_parts} parts of {shares} {unit}, {apart_min:g} minutes apart; {how}. "
             "Lift or push the fibre aside, stir, let it back",
         ),
     )
+
+
+def _in_steps(amount: int, steps: int) -> str:
+    """An amount that is counted in steps of one, a tenth or a hundredth."""
+    return str(amount) if steps == 1 else f"{amount / steps:g}"
 
 
 def course_of(recipe: DyeRecipeRow, system: str, now_min: float | None = None) -> Course | None:

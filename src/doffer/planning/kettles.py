@@ -50,8 +50,10 @@ def kettle_loads(*, fibre_mass_g: float, liquor_ratio: float, kettles: Sequence[
     InfeasibleError
         No kettle is free.
     """
-    if fibre_mass_g <= 0 or liquor_ratio <= 0:
-        raise InputError("fibre and liquor ratio", (fibre_mass_g, liquor_ratio), "above zero")
+    if not fibre_mass_g > 0:
+        raise InputError("fibre to dye", f"{fibre_mass_g:g} g", "a weight above zero")
+    if not liquor_ratio > 0:
+        raise InputError("liquor ratio", f"{liquor_ratio:g} L to 1 kg", "above zero")
     free = [kettle for kettle in kettles if kettle.is_free]
     if not free:
         raise InfeasibleError("Dyeing this lot", "no kettle is free", "Free a kettle or choose another day")

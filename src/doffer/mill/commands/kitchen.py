@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import uuid
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from datetime import timedelta
 
 from doffer.errors import InputError, NotFoundError
 from doffer.fibre.moisture import agreed_mass_g, agreed_regain_frac
@@ -13,8 +15,9 @@ from doffer.mill.booking import announce, done_before, lot_of, remember
 from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.commands.join import refuse_held
 from doffer.mill.commands.shades import shade_of
-from doffer.mill.dye_bath import THOUSANDTHS, Load
-from doffer.mill.models import DyeBatch, DyeLoad, DyeRecipe, DyeRecipeDye, Lot, Machine, TubUse
+from doffer.mill.commands.tubs import occupy
+from doffer.mill.dye_bath import ROUNDED_G, THOUSANDTHS, Load
+from doffer.mill.models import DyeBatch, DyeLoad, DyeRecipe, DyeRecipeDye, Lot, Machine
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -159,9 +162,10 @@ def begin_dyeing(
     loads: Sequence[tuple[str, float]] = (),
     wet_pickup_frac: float = 0.0,
     note: str = "",
+    is_now: bool = True,
     key: uuid.UUID | None = None,
 ) -> Dyed:
-    """Record that a lot is dyed, with what goes into every kettle.
+    """Record that a lot is dyed, with what goes into every kettle; its kettles hold it from now on.
 
     Parameters
     ----------
@@ -171,20 +175,22 @@ def begin_dyeing(
         As they were really split; empty: equal loads in the kettles that are free.
     wet_pickup_frac : float
         Water the wetted-out fibre holds, over its mass [frac].
+    is_now : bool
+        False for a dyeing that is written down afterwards: then no kettle is taken.
 
     Raises
     ------
     InputError
-        A kettle too small, or more fibre than the lot has.
+        A kettle too small, more fibre than the lot has, or so little that a dose cannot be measured.
     InfeasibleError
         No kettle is free.
     RefusedError
-        The lot is on hold.
+        The lot is on hold, or another lot is in the kettle.
     """
     person = require(by, Right.KITCHEN)
     with write():
         body: dict[str, object] = {
-            "dyeing": [lot, shade, version, fibre_g, list(loads), wet_pickup_frac, note]
+            "dyeing": [lot, shade, version, fibre_g, list(loads), wet_pickup_frac, note, is_now]
         }
         earlier = done_before(key, "begin_dyeing", body)
         row = lot_of(lot)
@@ -194,7 +200,7 @@ def begin_dyeing(
         refuse_held([row], f"{lot} is not dyed")
         mass_g = _mass_g(row, fibre_g, loads)
         machines = {machine.code: machine for machine in dye_bath.kettles()}
-        split = list(loads) or dye_bath.split(mass_g, recipe, list(machines.values()), _busy())
+        split = list(loads) or dye_bath.split(mass_g, recipe, list(machines.values()), dye_bath.busy(lot=lot))
         tables = bridge.current_tables()
         made = [
             dye_bath.load_of(
@@ -206,6 +212,8 @@ def begin_dyeing(
             lot=row, recipe=recipe, begun_at=clock.now(), note=note, person=person
         )
         kept = [_keep(batch, machines, number, load) for number, load in enumerate(made, start=1)]
+        if is_now:
+            _take_kettles(person, row, recipe, [machines[load.kettle] for load in made])
         announce(person, "lot", lot, f"dyed {recipe.shade.name} in {len(kept)} loads"[:300])
         remember(key, "begin_dyeing", body, {"dyeing": batch.pk}, person)
         return Dyed(batch.pk, tuple(zip(kept, made, strict=True)), _remarks(made))
@@ -225,10 +233,14 @@ def _kettle(machines: dict[str, Machine], code: str) -> Machine:
     return machines[code]
 
 
-def _busy() -> frozenset[str]:
-    return frozenset(
-        TubUse.objects.filter(out_at=None, machine__stage="dye").values_list("machine__code", flat=True)
-    )
+def _take_kettles(person: Person, lot: Lot, recipe: DyeRecipe, used: Sequence[Machine]) -> None:
+    """The lot stands in each of its kettles, load after load, until somebody takes it out."""
+    minutes = sum(float(step["minutes"]) for step in recipe.steps)
+    due_at = clock.now() + timedelta(minutes=minutes) if minutes else None
+    for machine, n_loads in Counter(used).items():
+        load = ", first load" if n_loads > 1 else ""
+        what = f"dyeing {recipe.shade.name}"[:60] + load
+        occupy(person, machine, lot, what=what, n_baths=n_loads, due_at=due_at)
 
 
 def _mass_g(lot: Lot, fibre_g: float | None, loads: Sequence[tuple[str, float]]) -> float:
@@ -239,7 +251,7 @@ def _mass_g(lot: Lot, fibre_g: float | None, loads: Sequence[tuple[str, float]])
     tables = bridge.current_tables()
     agreed_g = agreed_mass_g(dry_mass_g=dry_g, agreed_regain_frac=agreed_regain_frac(tables, lot.fibre))
     most_g = max(have_g, agreed_g)
-    if not 0 < mass_g <= most_g + UNEQUAL_G:
+    if not 0 < mass_g <= most_g + ROUNDED_G:
         raise InputError(
             "fibre to dye", f"{mass_g:g} g", f"above 0 and at most the {most_g:.0f} g of {lot.code}"
         )
@@ -254,7 +266,7 @@ def _keep(batch: DyeBatch, machines: dict[str, Machine], number: int, load: Load
         fibre_mg=bridge.mg(load.fibre_g),
         liquor_ml=round(load.liquor_l * THOUSANDTHS),
         top_up_ml=round(load.top_up_l * THOUSANDTHS),
-        stock_ml=[[name, round(volume_ml, 1)] for name, volume_ml in load.stock_ml],
+        stock_ml=[[name, round(volume_ml, 2)] for name, volume_ml in load.stock_ml],
         acid_mg=bridge.mg(load.acid_pure_g),
         salt_mg=bridge.mg(load.salt_g),
     ).pk

@@ -65,6 +65,27 @@ def put_in(
 MOST_BATHS = 20
 
 
+def occupy(
+    person: Person, machine: Machine, lot: Lot, *, what: str, n_baths: int, due_at: datetime | None
+) -> None:
+    """A lot stands in a kettle from now on; for commands that write already. Nothing where it is in there.
+
+    Raises
+    ------
+    RefusedError
+        Another lot is in it.
+    """
+    tub = _tub(machine.code)
+    if TubUse.objects.filter(machine=tub, lot=lot, out_at=None).exists():
+        return
+    _check_room(tub, lot)
+    use = TubUse.objects.create(
+        machine=tub, lot=lot, n_baths=min(n_baths, MOST_BATHS), in_at=clock.now(), in_by=person
+    )
+    _bath(person, use, 1, what, "", due_at)
+    announce(person, "tub", tub.code, f"{lot.code}: {what}"[:300])
+
+
 def _check_due(due_at: datetime | None) -> None:
     if due_at is not None and due_at.tzinfo is None:
         raise InputError("when the next step is due", due_at.isoformat(), "an instant with its time zone")

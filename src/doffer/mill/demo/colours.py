@@ -133,6 +133,7 @@ def _dyeing(dyer: Person, lot: str, note: str) -> None:
         loads=((KETTLE_OF[lot], fibre_g),),
         wet_pickup_frac=1.0,
         note=note,
+        is_now=False,
     )
 
 

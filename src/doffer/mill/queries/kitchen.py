@@ -262,15 +262,18 @@ def recipe_card(
     version: int | None = None,
     wet_pickup_frac: float = 0.0,
     kettle: str = "",
+    lot: str = "",
 ) -> RecipeCard:
     """A recipe worked out for conditioned fibre [g], in equal loads of the free kettles or of the one named.
+
+    A kettle that holds this lot already counts as free.
 
     Raises
     ------
     NotFoundError
         No recipe of this shade, or no such kettle.
     InputError
-        More than the named kettle takes.
+        More than the named kettle takes, or too little to measure a dose for.
     """
     rows = DyeRecipe.objects.select_related("shade", "made_by").prefetch_related("dyes")
     rows = rows.filter(shade__code=shade, **({"version": version} if version else {}))
@@ -280,9 +283,7 @@ def recipe_card(
     machines = {machine.code: machine for machine in dye_bath.kettles()}
     if kettle and kettle not in machines:
         raise NotFoundError("kettle", kettle, f"There are {', '.join(machines)}")
-    busy = frozenset(
-        TubUse.objects.filter(out_at=None, machine__stage="dye").values_list("machine__code", flat=True)
-    )
+    busy = dye_bath.busy(lot=lot)
     tables = bridge.current_tables()
     try:
         split = [(kettle, fibre_g)] if kettle else dye_bath.split(fibre_g, recipe, [*machines.values()], busy)
