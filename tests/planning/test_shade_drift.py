@@ -95,3 +95,25 @@ def test_lightness_limits_enclose_the_standard():
     low, high = lightness_limits(FERN, USUAL, 1.0)
     assert low < FERN[0] < high
     assert float(de_cmc(FERN, np.array([low, *FERN[1:]]))) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_wild_batch_is_left_out_of_the_line_and_does_not_hide_the_walk():
+    walked = walk((-0.15, 0.1, 0.0), 5)
+    wild = np.vstack([walked, FERN + np.array([30.0, 20.0, -5.0])])
+    found = drift_of(FERN, wild, MINE)
+    assert found.left_out == (5,)
+    assert found.standing is Standing.DRIFTING
+    assert found.step_lab == pytest.approx((-0.15, 0.1, 0.0))
+    among = np.vstack([walked[:2], FERN + np.array([30.0, 20.0, -5.0]), walked[3:]])
+    found = drift_of(FERN, among, MINE)
+    assert found.left_out == (2,)
+    assert found.step_lab == pytest.approx((-0.15, 0.1, 0.0))
+
+
+def test_a_steady_walk_far_beyond_the_tolerance_leaves_nobody_out():
+    assert drift_of(FERN, walk((-1.5, 1.0, 0.5), 6), MINE).left_out == ()
+
+
+def test_three_batches_that_have_nothing_in_common_make_no_line():
+    apart = FERN + np.array([[0.0, 0.0, 0.0], [30.0, 0.0, 0.0], [0.0, 40.0, 0.0]])
+    assert drift_of(FERN, apart, MINE) is None

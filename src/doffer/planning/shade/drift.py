@@ -26,6 +26,7 @@ OUTLINE_POINTS = 72
 FARTHEST = 60.0  # no tolerance of a dyer reaches so far from its standard
 HALVINGS = 30
 NODES = 200
+JUMP = 4.0  # times the usual way from batch to batch: farther is a mishap, not a walk (common practice)
 
 
 class Standing(StrEnum):
@@ -44,6 +45,7 @@ class Drift:
     how often scatter alone would show as much; `leaves_in` after how many more batches the line leaves what
     passes: 0 when it is outside now, None when it does not within `MOST_AHEAD`. `along_de` is the line's
     difference to the standard, by the tolerance's formula, at each batch and at those still to come.
+    `left_out` are the batches (counted from 0) that lie far from the others: the line is not drawn from them.
     """
 
     standing: Standing
@@ -53,12 +55,13 @@ class Drift:
     p_chance: float
     leaves_in: int | None
     along_de: tuple[float, ...]
+    left_out: tuple[int, ...] = ()
 
 
 def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> Drift | None:
-    """The drift of batches in the order they were made; None below three.
+    """The drift of batches in the order they were made; None below three that belong together.
 
-    A straight line ``Lab_i = a + s i`` by least squares on each axis. It counts as drift when
+    Batches far from the others (`run_of`) are left out. A straight line ``Lab_i = a + s i`` by least squares on each axis. It counts as drift when
     ``F = (SS_line / 3) / (SS_rest / (3 (n - 2)))`` is rarer than 1 in 20 by chance (F with 3 and 3 (n - 2)
     degrees of freedom, scatter taken alike on the three axes; common practice).
 
@@ -77,15 +80,16 @@ def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> Drift |
     standard, batches = np.asarray(standard, dtype=np.float64), np.asarray(batches, dtype=np.float64)
     if standard.shape != (N_LAB,) or batches.ndim != 2 or batches.shape[1] != N_LAB:
         raise InputError("batches", batches.shape, "L, a and b of each, beside L, a and b of the standard")
-    n = len(batches)
-    if n < LEAST_BATCHES:
+    kept = run_of(standard, batches, tolerance)
+    if len(kept) < LEAST_BATCHES:
         return None
-    order = np.arange(n, dtype=np.float64) - (n - 1) / 2
-    step = order @ batches / (order @ order)
-    middle = batches.mean(axis=0)
-    p_chance = _p_chance(batches, middle, order, step)
-    ahead = np.arange(n + MOST_AHEAD) - (n - 1) / 2
-    line = middle + ahead[:, None] * step
+    n, chosen = len(batches), batches[list(kept)]
+    centre = float(np.mean(kept))
+    order = np.array(kept, dtype=np.float64) - centre
+    step = order @ chosen / (order @ order)
+    middle = chosen.mean(axis=0)
+    p_chance = _p_chance(chosen, middle, order, step)
+    line = middle + (np.arange(n + MOST_AHEAD) - centre)[:, None] * step
     along = _difference(standard, line, tolerance)
     is_drift = p_chance < CHANCE
     leaves_in = _leaves_in(along[n - 1 :], tolerance.pass_de) if is_drift else None
@@ -99,7 +103,28 @@ def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> Drift |
         p_chance=p_chance,
         leaves_in=leaves_in,
         along_de=tuple(float(x) for x in along[:told]),
+        left_out=tuple(k for k in range(n) if k not in kept),
     )
+
+
+def run_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> tuple[int, ...]:
+    """The longest run of batches of which each lies near the last; the others were mishaps.
+
+    Near is up to ``4 x`` the median way from one batch to the next, but never less than what the tolerance
+    leaves to a person nor more than four times that. Of runs as long, the one nearest the standard.
+    """
+    n = len(batches)
+    if n < 2:
+        return tuple(range(n))
+    usual = float(np.median(_difference(batches[:-1], batches[1:], tolerance)))
+    limit = min(JUMP * tolerance.ask_de, max(tolerance.ask_de, JUMP * usual))
+    away = _difference(standard, batches, tolerance)
+    runs: list[tuple[int, ...]] = []
+    for k in range(n):
+        steps = _difference(batches[k], batches[:k], tolerance) if k else np.zeros(0)
+        near = [(*runs[j], k) for j in range(k) if steps[j] <= limit]
+        runs.append(max([(k,), *near], key=lambda run: (len(run), -float(away[list(run)].sum()))))
+    return max(runs, key=lambda run: (len(run), -float(away[list(run)].sum())))
 
 
 def _p_chance(batches: Floats, middle: Floats, order: Floats, step: Floats) -> float:
@@ -137,9 +162,8 @@ def _leaves_in(along_de: Floats, limit_de: float) -> int | None:
 
 
 def _difference(standard: Floats, sample: Floats, tolerance: Tolerance) -> Floats:
-    if tolerance.formula is Formula.CMC:
-        return de_cmc(np.broadcast_to(standard, sample.shape), sample)
-    return de2000(np.broadcast_to(standard, sample.shape), sample)
+    formula = de_cmc if tolerance.formula is Formula.CMC else de2000
+    return formula(np.broadcast_to(standard, sample.shape), sample)
 
 
 def tolerance_outline(standard: Floats, tolerance: Tolerance, limit_de: float) -> Floats:
