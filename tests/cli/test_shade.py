@@ -193,3 +193,27 @@ def test_the_invented_mill_answers_from_its_records(demo, tmp_path):
     assert kept.code == 0, kept.err
     assert "1 sitting is kept" in kept.out
     assert demo("shade", "predict", "--mill", "demo", "--lot", "L026", "--lot", "L031").code == 0
+
+
+def test_a_constant_that_was_typed_is_told_as_typed_and_no_word_stands_at_nothing(doffer):
+    lots = ("--lot", "a=46.6,-20.9,19.2:1kg", "--lot", "b=46.6,-20.9,19.2:1kg")
+    answer = doffer("shade", "predict", *FERN, *lots, "--m", "0.2")
+    assert "With M 0.2 as typed the colour may move" in answer.out
+    assert "not your own" not in answer.out
+    assert "CIEDE2000 to the target: 0.0." in answer.out
+    assert "With M not your own" in doffer("shade", "predict", *FERN, *lots).out
+
+
+def test_samples_without_shares_are_refused_and_such_that_settle_nothing_are_said(doffer, tmp_path):
+    light, dark = np.full(31, 0.62), np.full(31, 0.60)
+    path = tmp_path / "pads.csv"
+    rows = {"white": light, "black": dark, "mix1": np.full(31, 0.7), "mix2": np.full(31, 0.7)}
+    lines = ["name," + ",".join(map(str, NM))]
+    path.write_text("\n".join(lines + [f"{n}," + ",".join(map(str, r)) for n, r in rows.items()]))
+    none = doffer("shade", "calibrate", "--spectra", path, "--blend", "white=0,black=0:mix1")
+    assert none.code == 1
+    assert "parts of mix1" in none.err
+    assert "nan" not in none.out + none.err
+    words = ("--blend", "white=50,black=50:mix1", "--blend", "white=40,black=60:mix2")
+    answer = doffer("shade", "calibrate", "--spectra", path, *words)
+    assert "do not settle it" in answer.out

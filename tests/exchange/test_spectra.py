@@ -248,3 +248,35 @@ def test_very_many_spectra_are_too_many():
     body = "\n".join(csv_rows().splitlines()[1:2] * 10_001).replace("0.", ".")
     with pytest.raises(InputError, match="at most 10000 in a file"):
         read(csv_rows().splitlines()[0] + "\n" + body)
+
+
+def test_a_file_that_mixes_fractions_and_per_cent_is_refused_by_name():
+    rows = [[30.0] * 31, [25.0] * 31, [0.3] * 31]
+    with pytest.raises(InputError, match=r"mixed.*Fern 3 is “at most 0\.3”.*per cent like the rest"):
+        read_spectra(cgats(rows=rows).encode(), name="mixed")
+    said = read_spectra(cgats(rows=rows, norm="100").encode(), name="said")
+    assert said.reflectance[2].max() == pytest.approx(0.003), "the file says what it means"
+    dark = read_spectra(cgats(rows=[[30.0] * 31, [25.0] * 31, [1.9] * 31]).encode(), name="dark")
+    assert dark.reflectance[2].max() == pytest.approx(0.019)
+
+
+def test_a_brightener_is_said_and_a_pad_of_zeros_refused():
+    read = read_spectra(cgats(rows=[[1.1] * 31, [0.9] * 31]).encode(), name="white")
+    assert any("Fern 1 gives back up to 1.10 of the light" in one for one in read.remarks)
+    assert not any("Fern 2" in one for one in read.remarks)
+    with pytest.raises(InputError, match="Fern 2 is “0 everywhere”"):
+        read_spectra(cgats(rows=[FLAT, [0.0] * 31]).encode(), name="dark")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16"])
+def test_cxf_with_a_mark_of_its_encoding_is_read(encoding):
+    text = cxf().replace('encoding="UTF-8"', 'encoding="UTF-16"' if encoding == "utf-16" else "")
+    read = read_spectra(text.replace("  ", " ").replace(" ?>", "?>").encode(encoding), name="f.cxf")
+    np.testing.assert_allclose(read.reflectance, [RISING, FLAT])
+
+
+def test_a_bomb_in_utf_16_is_called_by_its_name():
+    bomb = '<?xml version="1.0" encoding="UTF-16"?><!DOCTYPE a [<!ENTITY b "c">]><a>&b;</a>'
+    with pytest.raises(InputError) as caught:
+        read_spectra(bomb.encode("utf-16"), name="bomb.cxf")
+    assert "heading" not in str(caught.value)

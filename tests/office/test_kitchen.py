@@ -6,6 +6,7 @@ import re
 import uuid
 from datetime import timedelta
 
+import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -13,6 +14,8 @@ from pypdf import PdfReader
 from tests.mill import conftest as dyed
 from tests.office.page_words import words
 
+from doffer.fibre.colour.difference import de2000, de_cmc
+from doffer.fibre.colour.verdict import Formula, Tolerance
 from doffer.mill import clock
 from doffer.mill.booking import Reading
 from doffer.mill.commands.dip_stick import measure_kettle
@@ -474,3 +477,19 @@ def test_a_bath_below_the_marks_of_a_measured_kettle_is_measured_in_with_a_jug(d
     text = card(desk, kitchen, "mass=0.1&water=0&kettle=K60")
     assert "Measure in with a jug 2.85 L" in text
     assert "No mark for this kettle yet" not in text
+
+
+def test_a_load_is_counted_in_the_formula_of_its_tolerance(desk, kitchen):
+    target = TargetFacts(labs={"D65": (46.6, -20.9, 19.2)}, geometry="45/0")
+    for name, formula in (("Cmc", Formula.CMC), ("Plain", Formula.DE2000)):
+        shade = add_shade(kitchen.owner, name=name, target=target, tolerance=Tolerance(formula, 1.0, 1.5))
+        write_dye_recipe(kitchen.owner, shade, PLAIN)
+        done = begin_dyeing(kitchen.floor, lot="L005", shade=shade, fibre_g=1000)
+        page, load = f"/kitchen/dyeings/{done.id}/", done.loads[0][0]
+        send(desk, f"{page}loads/{load}/", **{f"tufts_{load}": "49.2 -20.9 19.2"})
+        answer = desk.get(page)
+        wanted, made = np.array([46.6, -20.9, 19.2]), np.array([49.2, -20.9, 19.2])
+        de = float((de_cmc if formula is Formula.CMC else de2000)(wanted, made))
+        assert f"{de:.1f} away from {name}" in words(answer)
+        assert "stroke-dasharray" in answer.content.decode()
+    assert round(float(de_cmc(wanted, made)), 1) != round(float(de2000(wanted, made)), 1)

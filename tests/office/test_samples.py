@@ -176,3 +176,20 @@ def test_queries_do_not_grow_with_samples(desk, dye_house):
             desk.get("/shades/mixing/")
         counts.append(len(caught))
     assert counts[0] == counts[1]
+
+
+def test_samples_that_settle_nothing_are_not_fitted(desk, dye_house):
+    for share in (0.4, 0.6):
+        parts = [
+            SamplePart("one", share, tuple(LIGHT)),
+            SamplePart("other", 1 - share, tuple(LIGHT * 0.97)),
+        ]
+        record_sample_blend(dye_house.floor, fibre="wool", parts=parts, blend=tuple(LIGHT * 1.1))
+    text = words(desk.get("/shades/mixing/"))
+    assert "do not settle it" in text
+    assert "What counts now goes on counting" in text
+    assert "Fit now and use it" not in text
+    refused = desk.post("/shades/mixing/fit/", {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose"})
+    assert refused.status_code == 422
+    assert "do not settle" in words(refused)
+    assert MixingFit.objects.count() == 0

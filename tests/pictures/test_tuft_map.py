@@ -53,3 +53,12 @@ def test_the_name_is_escaped_and_the_tolerance_is_the_broken_ring():
 def test_without_tufts_there_is_no_picture():
     with pytest.raises(InputError, match="one or more"):
         drawn()
+
+
+def test_the_broken_ring_stands_alone_where_the_tolerance_is_a_round_figure():
+    spot = TuftSpot(1, 0.8, 0.5, 0.5, "#336633")
+    rings = {
+        pass_de: tuft_map([spot], standard_fill="#336633", pass_de=pass_de, name="Fern").count("<circle")
+        for pass_de in (1.0, 1.5)
+    }
+    assert rings[1.5] - rings[1.0] == 1

@@ -28,6 +28,7 @@ examples: four greens and a yellow (colours as L,a,b under D65/10, weights oven-
 """
 G_PER_KG = 1000
 CG_PER_G = 100
+TELLABLE_DE = 0.5  # the models cannot tell less; two readings of one tuft differ by as much
 PERCENT = 100
 
 
@@ -132,7 +133,7 @@ def _predict(args: argparse.Namespace) -> int:
         "lab": lab,
         "shares": {lot.name: float(x) for lot, x in zip(lots, shares, strict=True)},
         "de_to_target": answers[0].de_to_standard,
-        "words": () if wanted is None else difference_words(wanted, lab),
+        "words": () if wanted is None else difference_words(wanted, lab, least_de=TELLABLE_DE),
         "band": {"lab_low_m": band.lab_low_m, "lab_high_m": band.lab_high_m, "moved_de": band.moved_de}
         if band
         else None,
@@ -359,5 +360,7 @@ def _in_words(words: tuple[str, ...]) -> str:
 
 
 def _m_text(outfit: Outfit) -> str:
+    if outfit.is_m_typed:
+        return f"with M {outfit.ways.mixing.constant:g} as typed"
     whose = "your own M" if outfit.ways.is_fitted else "M not your own"
     return f"with {whose}"

@@ -43,6 +43,7 @@ def calibrate(args: argparse.Namespace) -> int:
         return _calibrate_mill(args)
     import numpy as np
 
+    from doffer.errors import InputError
     from doffer.fibre.colour.calibrate import Observation, fit_m
     from doffer.fibre.colour.spectrum import light
     from doffer.tables.loader import load_tables
@@ -51,6 +52,8 @@ def calibrate(args: argparse.Namespace) -> int:
     observations = []
     for blend in args.blend:
         shares = np.array(list(blend.parts.values()))
+        if len(shares) < 2 or not (shares > 0).all():
+            raise InputError(f"parts of {blend.name}", f"{blend.parts}", "two lots or more, each above zero")
         observations.append(
             Observation(
                 shares / shares.sum(), np.stack([known(name) for name in blend.parts]), known(blend.name)
@@ -65,6 +68,7 @@ def calibrate(args: argparse.Namespace) -> int:
         "n_blends": len(observations),
         "residual_de": float(fit.residual_de.mean()),
         "left_out_de": float(fit.left_out_de.mean()),
+        "is_settled": fit.is_settled,
     }
     emit(args, data, _fit_text(data, args.blend))
     return 0
@@ -97,6 +101,11 @@ def _fit_text(data: dict[str, Any], blends: list[BlendWord]) -> Iterator[str]:
         f"CIEDE2000 after the fit {data['residual_de']:.1f}, for a blend that was left out of it "
         f"{data['left_out_de']:.1f}."
     )
+    if not data.get("is_settled", True):
+        yield (
+            "These samples do not settle it, and the figure is not to be used: make four to eight of the "
+            "darkest with the lightest lot, half and half."
+        )
 
 
 def read(args: argparse.Namespace) -> int:

@@ -81,6 +81,7 @@ class Outfit:
     observer_deg: int
     bench: Bench | None
     spectrum: Callable[[str], Any]
+    is_m_typed: bool = False
 
     @property
     def is_lab_only(self) -> bool:
@@ -186,6 +187,7 @@ def find_outfit(args: argparse.Namespace, *, needs_target: bool) -> Outfit:
         observer_deg=args.observer,
         bench=bench,
         spectrum=known,
+        is_m_typed=args.m is not None,
     )
 
 

@@ -20,7 +20,7 @@ from defusedxml.common import DefusedXmlException
 
 from doffer.errors import InputError, NotFoundError
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.spectrum import WAVELENGTHS_NM, check_reflectance
+from doffer.fibre.colour.spectrum import MOST_REFLECTANCE, WAVELENGTHS_NM, check_reflectance
 
 MOST_BYTES = 10_000_000
 MOST_SPECTRA = 10_000
@@ -32,6 +32,7 @@ MOST_HELD_NM = 20.0
 MOST_STEP_NM = 20.0
 PERCENT = 100.0
 PERCENT_ABOVE = 2.0  # a median above this is per cent: no fibre throws back twice the light
+BRIGHTENED = 1.05  # more than any white without a brightener, with the error of an instrument
 UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 CXF = "{http://colorexchangeformat.com/CxF3-core}"
 
@@ -61,7 +62,7 @@ def read_spectra(content: bytes, *, name: str) -> Spectra:
         raise InputError(
             "file", name, "text or XML from the instrument (CGATS, CxF or CSV), not a binary file"
         )
-    if content.lstrip()[:1] == b"<":
+    if _is_xml(content):
         return _checked(_read_cxf(content, name), name)
     text = _text(content)
     try:
@@ -69,6 +70,13 @@ def read_spectra(content: bytes, *, name: str) -> Spectra:
     except csv.Error:
         raise InputError("file", name, "lines of short cells; this one cannot be split into cells") from None
     return _checked(raw, name)
+
+
+def _is_xml(content: bytes) -> bool:
+    """Whether the first sign is <, also behind the mark of an encoding."""
+    if content[:2] in UTF16_MARKS:
+        return b"<" in content[2:4]
+    return content.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] == b"<"
 
 
 def read_spectra_file(path: Path) -> Spectra:
@@ -125,13 +133,31 @@ def _checked(raw: _Raw, name: str) -> Spectra:
     guessed = PERCENT if float(np.median(table)) > PERCENT_ABOVE else 1.0
     scale = raw.scale if raw.scale and raw.scale > 0 else guessed
     if scale != 1:
+        if not raw.scale:
+            _one_measure(raw.names, table, name)
         remarks.append(f"Values were divided by {scale:g}.")
     table = table / scale
     try:
         check_reflectance(table)
     except InputError as problem:
         raise InputError(problem.field, problem.value, problem.allowed, where=name) from None
+    for label, row in zip(raw.names, table, strict=True):
+        if not row.max() > 0:
+            raise InputError(f"reflectance of {label}", "0 everywhere", "above zero; read it again", name)
+        if row.max() > BRIGHTENED:
+            remarks.append(
+                f"{label} gives back up to {row.max():.2f} of the light: with a brightener on it, "
+                "blends cannot be foretold. Is the white tile clean?"
+            )
     return Spectra(raw.names, table, raw.facts, tuple(dict.fromkeys(remarks)))
+
+
+def _one_measure(names: Sequence[str], table: Floats, name: str) -> None:
+    """Nothing in a file of per cent may look like fractions: the darkest fibre gives back more than 1.2 %."""
+    for label, row in zip(names, table, strict=True):
+        if 0 < row.max() <= MOST_REFLECTANCE:
+            allowed = "per cent like the rest of the file, or the whole file in fractions of 1"
+            raise InputError(f"reflectance of {label}", f"at most {row.max():g}", allowed, where=name)
 
 
 def _on_our_bands(label: str, nm: Sequence[float], values: Sequence[float], remarks: list[str]) -> Floats:

@@ -15,7 +15,8 @@ from django.views.decorators.http import require_POST, require_safe
 from doffer.errors import DofferError
 from doffer.exchange.readings import typed_tufts
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.difference import de2000, de_cmc
+from doffer.fibre.colour.verdict import Formula
 from doffer.fibre.colour.words import difference_words
 from doffer.mill import clock
 from doffer.mill.commands.readings import Seen, record_readings
@@ -39,7 +40,7 @@ FIRST_LIGHT = "D65"
 
 @dataclass(frozen=True, slots=True)
 class LoadSeen:
-    """A load with its newest dry reading held against the standard: CIEDE2000, words, patch."""
+    """A load with its newest dry reading held against the standard in its formula: how far, words, patch."""
 
     row: LoadRow
     sitting: Sitting | None
@@ -87,8 +88,8 @@ def _shown(
         "recipe": found.recipe,
         "loads": seen,
         "map": _map(found, seen, standard),
-        "differences": differences(seen, standard.pass_de),
-        "together": together_words(seen, standard.pass_de),
+        "differences": differences(seen, standard),
+        "together": together_words(seen, standard),
         "course": course,
         "is_on": course is not None and 0 <= now_min <= course.minutes,
         "step_now": _step_now(course, now_min),
@@ -124,6 +125,11 @@ def _step_now(course: view.Course | None, now_min: float) -> tuple[int, float] |
     return None
 
 
+def _apart(standard: StandardRow, first: Floats, other: Floats) -> float:
+    """Difference in the formula of the tolerance, so that both can be held against each other."""
+    return float((de_cmc if standard.formula == Formula.CMC else de2000)(first, other))
+
+
 def _seen(load: LoadRow, standard: StandardRow) -> LoadSeen:
     sitting = next((one for one in load.sittings if one.is_measured), None)
     if sitting is None or FIRST_LIGHT not in sitting.labs or FIRST_LIGHT not in standard.labs:
@@ -132,7 +138,7 @@ def _seen(load: LoadRow, standard: StandardRow) -> LoadSeen:
     patch = tuft_icon(
         f"load {load.number}", fibre_hex(*sitting.lab), size=56, label=f"load {load.number}, approximate"
     )
-    de = float(de2000(wanted, made))
+    de = _apart(standard, wanted, made)
     words = difference_words(wanted, made, least_de=TELLABLE_DE)
     return LoadSeen(load, sitting, patch, de, words)
 
@@ -143,7 +149,7 @@ def _map(found: OneDyeing, loads: tuple[LoadSeen, ...], standard: StandardRow) -
         return ""
     wanted = np.array(standard.labs[FIRST_LIGHT])
     spots = [
-        _spot(one.row.number, wanted, np.array(tuft.labs[FIRST_LIGHT]))
+        _spot(one.row.number, standard, wanted, np.array(tuft.labs[FIRST_LIGHT]))
         for one in loads
         if one.sitting is not None
         for tuft in one.sitting.tufts
@@ -156,20 +162,20 @@ def _map(found: OneDyeing, loads: tuple[LoadSeen, ...], standard: StandardRow) -
     )
 
 
-def _spot(load: int, wanted: Floats, made: Floats) -> TuftSpot:
+def _spot(load: int, standard: StandardRow, wanted: Floats, made: Floats) -> TuftSpot:
     off = made - wanted
-    return TuftSpot(load, float(de2000(wanted, made)), float(off[1]), float(off[2]), fibre_hex(*made))
+    return TuftSpot(load, _apart(standard, wanted, made), float(off[1]), float(off[2]), fibre_hex(*made))
 
 
-def differences(loads: tuple[LoadSeen, ...], pass_de: float) -> tuple[str, ...]:
+def differences(loads: tuple[LoadSeen, ...], standard: StandardRow) -> tuple[str, ...]:
     """Sentences for every two loads that lie further apart than the shade's tolerance."""
     read = [one for one in loads if one.sitting is not None and one.de is not None]
     told = []
     for place, first in enumerate(read):
         for other in read[place + 1 :]:
             one, two = (np.array(x.sitting.labs[FIRST_LIGHT]) for x in (first, other) if x.sitting)
-            apart = float(de2000(one, two))
-            if apart > pass_de:
+            apart = _apart(standard, one, two)
+            if apart > standard.pass_de:
                 ways = say_list(difference_words(one, two))
                 told.append(
                     f"Load {other.row.number} is {apart:.1f} away from load {first.row.number}"
@@ -178,7 +184,7 @@ def differences(loads: tuple[LoadSeen, ...], pass_de: float) -> tuple[str, ...]:
     return tuple(told)
 
 
-def together_words(loads: tuple[LoadSeen, ...], pass_de: float) -> str:
+def together_words(loads: tuple[LoadSeen, ...], standard: StandardRow) -> str:
     """One sentence over all loads: not read, alike, or some that differ."""
     unread = [str(one.row.number) for one in loads if one.de is None]
     if len(unread) == len(loads):
@@ -187,9 +193,9 @@ def together_words(loads: tuple[LoadSeen, ...], pass_de: float) -> str:
         return f"Load {say_list(unread)} was not read yet: loads cannot be compared before."
     if len(loads) == 1:
         return ""
-    if differences(loads, pass_de):
+    if differences(loads, standard):
         return "The loads differ: mixed as they are they may card into stripes."
-    return f"All loads lie within {pass_de:g} of each other: they may go on as one."
+    return f"All loads lie within {standard.pass_de:g} of each other: they may go on as one."
 
 
 @require_POST

@@ -18,6 +18,7 @@ MIDDLE_PX: Final = SIDE_PX / 2
 REACH_PX: Final = 132.0
 RINGS_DE: Final = (1.0, 2.0)
 LEAST_REACH_DE: Final = 2.5
+SAME_RING_DE: Final = 0.15  # the broken ring of the tolerance stands in for one that lies as near
 PATCH_PX: Final = 15.0
 SMALL_PX: Final = float(svg.MIN_TEXT_PX)
 
@@ -49,7 +50,8 @@ def tuft_map(spots: Sequence[TuftSpot], *, standard_fill: str, pass_de: float, n
     reach_de = max(LEAST_REACH_DE, 1.1 * pass_de, *(1.08 * spot.de for spot in spots))
     scale = REACH_PX / reach_de
     parts = [el("rect", x=0, y=0, width=SIDE_PX, height=SIDE_PX, rx=8, class_="p-grey")]
-    parts += [_ring(de, scale, dash=None) for de in RINGS_DE if de <= reach_de]
+    rings = [de for de in RINGS_DE if de <= reach_de and abs(de - pass_de) > SAME_RING_DE]
+    parts += [_ring(de, scale, dash=None) for de in rings]
     parts.append(_ring(pass_de, scale, dash="7 5"))
     parts += [
         _said(f"{de:g}", MIDDLE_PX + 4, MIDDLE_PX - de * scale - 4)

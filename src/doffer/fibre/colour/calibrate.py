@@ -97,7 +97,7 @@ def fit_m(observations: Sequence[Observation], seen_in: Light) -> Fit:
     n_blends = len(observations)
     left = np.array([_lowest(ln_m, np.delete(squares, i, axis=1).sum(axis=1)) for i in range(n_blends)])
     variance = (n_blends - 1) / n_blends * float(((left - left.mean()) ** 2).sum())
-    is_settled = ln_m[0] < best < ln_m[-1]
+    is_settled = bool(ln_m[0] < best < ln_m[-1]) and 2 * np.sqrt(variance) < ln_m[-1] - ln_m[0]
     m = np.exp(np.array([best]))
     return Fit(
         m=float(m[0]),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from doffer.errors import InputError, NotFoundError
+from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.fibre.colour.calibrate import Observation, fit_m
 from doffer.mill import bridge, clock, colours
 from doffer.mill.booking import announce, done_before, remember
@@ -22,6 +22,8 @@ from doffer.people.models import Person
 from doffer.people.rights import Right, require
 
 MOST_SAMPLES = 200
+UNSETTLED = ("these samples do not settle how the fibre mixes: they are too few, or their lots too alike",)
+MORE_SAMPLES = "Make four to eight of the darkest with the lightest lot, half and half"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,9 @@ class Fitted:
     left_out_de: float
 
 
-def keep_trial_as_sample(person: Person, recipe: BlendRecipe, sitting: Sitting) -> int | None:
+def keep_trial_as_sample(
+    person: Person, recipe: BlendRecipe, sitting: Sitting, *, note: str = ""
+) -> int | None:
     """A measured trial card as a sample blend; inside `write()`. One lot alone teaches nothing: None."""
     parts = list(recipe.parts.select_related("lot"))
     if len(parts) < 2:
@@ -65,6 +69,7 @@ def keep_trial_as_sample(person: Person, recipe: BlendRecipe, sitting: Sitting) 
         ],
         reflectance_ppm=[round(float(value) * PPM) for value in known.reflectance],
         recipe=recipe,
+        note=note,
         made_at=clock.now(),
         person=person,
     )
@@ -152,6 +157,8 @@ def fit_mixing(
         Fewer than two sample blends.
     NotFoundError
         A sample that is not of this fibre and form.
+    RefusedError
+        The samples leave any M possible: then what counts now goes on counting.
     """
     person = require(by, Right.SHADES)
     with write():
@@ -167,6 +174,8 @@ def fit_mixing(
         tables = bridge.current_tables()
         deg = found[0].observer_deg if found else OBSERVER_DEG
         fit = fit_m([observed(row) for row in found], colours.first_light(tables, observer_deg=deg))
+        if not fit.is_settled:
+            raise RefusedError("The fit is not used", UNSETTLED, MORE_SAMPLES)
         made = MixingFit.objects.create(
             fibre=fibre,
             form=form,
