@@ -65,7 +65,7 @@ def test_it_is_tagged_and_its_square_code_leads_to_the_recipe():
     assert root["/MarkInfo"]["/Marked"]
     assert b"pdfuaid" in root["/Metadata"].get_object().get_data()
     assert render.fill.blend_sheet(SHEET, sample.IMPRINT)["code"]["says"].endswith(
-        "HTTPS://DOFFER.LOCAL/B/M001"
+        "DOFFER:B/M001"
     )
 
 

@@ -27,11 +27,11 @@ from doffer.people.rights import Right, may
 COPY_ENDINGS = (".sqlite3", ".dump")
 MOST_COPIES = 50
 GROUPS = (
-    ("The mill", ("name", "units", "country_rules", "address")),
+    ("The mill", ("name", "units", "country_rules", "address", "currency")),
     ("Promises", ("promise_quantile", "near_days", "least_billed_g")),
     ("Rooms and weighing", ("card_room_rh_frac", "ask_above_yield_frac")),
     # nothing reckons with these yet
-    ("Kept for later: not used yet", ("open", "closed_days", "currency", "tax_rate_frac", "deposit_frac",
+    ("Kept for later: not used yet", ("open", "closed_days", "tax_rate_frac", "deposit_frac",
                                       "storage_free_days", "storage_fee_cents", "store_rh_frac",
                                       "altitude_m")),
 )  # fmt: skip
