@@ -10,9 +10,12 @@ from tests.mill.conftest import seen
 
 from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError
 from doffer.mill import clock, colours
+from doffer.mill.bridge import current_tables
 from doffer.mill.colours import Pad
 from doffer.mill.commands.readings import Seen, Tuft, correct_reading, record_readings
-from doffer.mill.models import ColourReading
+from doffer.mill.models import ColourReading, Lot
+from doffer.mill.palette import coloured
+from doffer.mill.queries.bench import bench
 from doffer.mill.queries.lots import one_lot
 from doffer.mill.queries.readings import colour_of_lot, lot_sittings
 
@@ -181,3 +184,18 @@ def test_a_person_may_compare_unlike_pads_for_a_reason_but_never_wet_with_dry():
     colours.check_alike(Pad(geometry="45/0"), Pad(geometry="d/8"), "x", anyhow="same instrument family")
     with pytest.raises(RefusedError, match="wet"):
         colours.check_alike(Pad(), Pad(is_wet=True), "x", anyhow="in a hurry")
+
+
+def test_of_two_readings_the_one_read_like_the_others_counts_on_the_bench(dye_house):
+    lot = dye_house.lots["G1"]
+    record_readings(dye_house.floor, seen=seen((30, -5, 5), form="yarn"), lot=lot)
+    for shade in (dye_house.shade, ""):
+        found = bench(shade=shade).lot(lot)
+        assert found.why_not == ()
+        assert found.pad.form == "loose"
+    record_readings(dye_house.floor, seen=seen((44, -21, 17)), lot=lot)
+    assert bench(shade=dye_house.shade).lot(lot).lab[0] == pytest.approx(44, abs=0.1)
+    row = Lot.objects.get(code=lot)
+    pad = Pad(form="loose", geometry="45/0")
+    (one,) = coloured([row], current_tables(), pad=pad, act="The recipe is not kept")
+    assert one.sitting.lab[0] == pytest.approx(44, abs=0.1)

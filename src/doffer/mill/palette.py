@@ -35,7 +35,7 @@ def coloured(lots: Sequence[Lot], tables: Tables, *, pad: Pad, act: str) -> tupl
     RefusedError
         A lot that was never read dry by an instrument, or that was read unlike `pad`.
     """
-    newest = newest_by_lot(lot.pk for lot in lots)
+    newest = newest_by_lot((lot.pk for lot in lots), pad)
     missing = [lot.code for lot in lots if lot.pk not in newest]
     if missing:
         reason = (

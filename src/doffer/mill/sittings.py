@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -162,13 +162,28 @@ def _row(row: ColourReading, corrected_by: dict[int, int]) -> ReadingRow:
     )
 
 
-def newest_by_lot(lots: Iterable[int]) -> dict[int, Sitting]:
-    """For each lot (by id) its newest dry sitting by an instrument, where it has one; two queries."""
-    newest: dict[int, Sitting] = {}
+def newest_by_lot(lots: Iterable[int], pad: Pad | None = None) -> dict[int, Sitting]:
+    """For each lot (by id) the dry sitting by an instrument that counts, where it has one; two queries.
+
+    See `newest_like`.
+    """
+    return newest_like(measured_by_lot(lots), pad)
+
+
+def measured_by_lot(lots: Iterable[int]) -> dict[int, list[Sitting]]:
+    """For each lot (by id) all its dry sittings by an instrument; two queries."""
+    found: dict[int, list[Sitting]] = {}
     rows = ColourReading.objects.filter(lot__in=list(lots))
     codes = dict(rows.values_list("lot__code", "lot_id"))
     for one in sittings(rows):
-        pk = codes[one.lot]
-        if one.is_measured and (pk not in newest or one.turn > newest[pk].turn):
-            newest[pk] = one
-    return newest
+        if one.is_measured:
+            found.setdefault(codes[one.lot], []).append(one)
+    return found
+
+
+def newest_like(found: Mapping[int, Sequence[Sitting]], pad: Pad | None = None) -> dict[int, Sitting]:
+    """The newest sitting of each lot that was read like `pad`; where none was, its newest of all."""
+    return {
+        pk: max(rows, key=lambda one: (pad is not None and not colours.unlike(pad, one.pad), one.turn))
+        for pk, rows in found.items()
+    }

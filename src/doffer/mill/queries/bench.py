@@ -20,7 +20,7 @@ from doffer.mill.palette import mixing_now, target_of
 from doffer.mill.queries.lots import Held, held_now, lab_of
 from doffer.mill.queries.shades import StandardRow, standard_row
 from doffer.mill.queries.today import OPEN_STATES
-from doffer.mill.sittings import Sitting, newest_by_lot
+from doffer.mill.sittings import Sitting, measured_by_lot, newest_like
 from doffer.planning.shade.target import Stock, Target
 from doffer.planning.shade.ways import ShadeWays
 from doffer.tables.loader import Tables
@@ -201,8 +201,9 @@ def bench(
         rows = rows.filter(code__in=only)
     lots = list(rows.select_related("customer").order_by("pk")[: MOST_LOTS + 1])
     shown = lots[:MOST_LOTS]
-    newest = newest_by_lot(lot.pk for lot in shown)
-    pad = aimed.pad if aimed else _usual_pad(form, newest.values())
+    measured = measured_by_lot(lot.pk for lot in shown)
+    pad = aimed.pad if aimed else _usual_pad(form, newest_like(measured).values())
+    newest = newest_like(measured, pad)
     beside = _Beside.of(shown, pad, newest, tables)
     lead = next((lot.fibre for lot in shown if lot.code == first), fibre)
     now = mixing_now(lead, pad.form, tables)
