@@ -137,7 +137,9 @@ def test_a_card_off_shade_says_how_and_offers_the_recipe_corrected(desk, dye_hou
     assert send(desk, recipe, "correct").status_code == 302
     again = one_recipe(recipe)
     assert again.row.version == 2
-    assert again.row.dry_mass_g == pytest.approx(sum(GRAMS.values()) + more_g, abs=1)
+    assert again.row.dry_mass_g == pytest.approx(sum(GRAMS.values()), abs=1)
+    yellow = next(part for part in again.parts if part.lot == dye_house.lots["yellow"])
+    assert yellow.dry_mass_g == pytest.approx(GRAMS["yellow"] + more_g, abs=1)
     text = shown(desk, recipe)
     assert "Corrected by the trial card of version 1" in text
     assert "1. Make the trial card" in text

@@ -7,7 +7,7 @@ from doffer.errors import InputError
 from doffer.fibre.colour.blend import blend
 from doffer.fibre.colour.recover import recover_reflectance
 from doffer.fibre.colour.spectrum import lab_of_reflectance, light
-from doffer.planning.shade.mend import mend_recipe
+from doffer.planning.shade.mend import in_weight, mend_recipe
 from doffer.planning.shade.target import target_from_lab
 from doffer.planning.shade.ways import usual_ways
 from doffer.tables.loader import load_tables
@@ -76,3 +76,21 @@ def test_weights_that_cannot_be_are_refused(lots):
     aim, ways = aim_of(lots, GRAMS)
     with pytest.raises(InputError, match="one for each lot"):
         mend_recipe(lots, GRAMS[:3], ON_HAND, target=aim, ways=ways)
+
+
+def test_a_change_that_must_keep_the_weight_takes_only_blends_of_which_there_is_enough(lots):
+    """Leaving yellow out would be nearest, but the greens are used up: so heavy a blend needs it."""
+    aim, ways = aim_of(lots, np.array([*GRAMS[:4], 100.0]))
+    free = mend_recipe(lots, GRAMS, ON_HAND, target=aim, ways=ways)
+    kept = mend_recipe(lots, GRAMS, ON_HAND, target=aim, ways=ways, least_total_g=GRAMS.sum())
+    assert sum(in_weight(free.dry_mass_g, ON_HAND, total_g=GRAMS.sum())) < GRAMS.sum() - 300
+    grams = in_weight(kept.dry_mass_g, ON_HAND, total_g=GRAMS.sum())
+    assert sum(grams) == pytest.approx(GRAMS.sum())
+    assert all(np.array(grams) <= ON_HAND + 0.02)
+    assert kept.de > free.de
+
+
+def test_a_blend_in_another_weight_has_the_same_shares():
+    assert in_weight((100.0, 300.0), np.array([500.0, 900.0]), total_g=1000.0) == (250.0, 750.0)
+    assert in_weight((100.0, 300.0), np.array([500.0, 600.0]), total_g=1000.0) == (200.0, 600.0)
+    assert in_weight((0.0, 300.0), np.array([0.0, 600.0]), total_g=500.0) == (0.0, 500.0)

@@ -1,4 +1,4 @@
-"""A blend recipe as its page shows it: swatches, what the trial card said, and the recipe corrected by it."""
+"""A blend recipe as its page shows it: swatches, lines, and what the trial card said."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from doffer.fibre.colour.words import difference_words
 from doffer.mill.palette import target_of
 from doffer.mill.queries.recipes import OneRecipe, RecipePart
 from doffer.office.bench_asked import OWN_COLOUR, SHARE, share_text
-from doffer.office.bench_blend import SPECTRUM, TELLABLE_DE
+from doffer.office.bench_blend import SPECTRUM
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.mix import MixPart, mix_bar
 from doffer.pictures.swatch import swatch_pair
-from doffer.planning.shade.mend import mend_recipe
+from doffer.pictures.words import say_list
+from doffer.planning.shade.reach import Reach, reach_of
 from doffer.planning.shade.target import Target, target_from_lab
-from doffer.planning.shade.trial import Trial, target_after_trial
 from doffer.planning.shade.ways import ShadeWays
 from doffer.process.portions import apportion
 
@@ -43,7 +43,10 @@ VERDICT_WORDS = {"pass": "on shade", "ask": "for a person to decide", "fail": "o
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """What the newest trial card said: verdict by tolerance, CIEDE2000, words, how wrong the model was."""
+    """What the newest trial card said: verdict by tolerance, CIEDE2000, words, how wrong the model was.
+
+    `reach` is the nearest that its lots can come to it; None where they can make it, within the tolerance.
+    """
 
     lab: Lab
     judged: Judgement
@@ -52,21 +55,12 @@ class Card:
     off_de: float
     n_tufts: int
     spread_de: float | None
+    reach: Reach | None
 
     @property
     def verdict(self) -> str:
         """The verdict in words."""
         return VERDICT_WORDS[str(self.judged.verdict)]
-
-
-@dataclass(frozen=True, slots=True)
-class Corrected:
-    """More or less of a lot or two, by what the card said: new oven-dry grams, difference to be expected."""
-
-    parts: tuple[tuple[RecipePart, float], ...]
-    de: float
-    words: tuple[str, ...]
-    address: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +121,7 @@ def swatch_of(recipe: OneRecipe, card: Card | None) -> tuple[str, bool]:
 
 
 def _mixed(recipe: OneRecipe) -> Floats:
-    return blend(_spectra(recipe.parts), _shares(recipe.parts), _ways(recipe).mixing)
+    return blend(spectra_of(recipe.parts), shares_of(recipe.parts), ways_of(recipe).mixing)
 
 
 def card_of(recipe: OneRecipe) -> Card | None:
@@ -145,31 +139,28 @@ def card_of(recipe: OneRecipe) -> Card | None:
         off_de=float(de2000(predicted, measured)),
         n_tufts=sitting.n_tufts,
         spread_de=sitting.spread_de,
+        reach=_out_of_reach(recipe, measured),
     )
 
 
-def corrected_of(recipe: OneRecipe) -> Corrected | None:
-    """The recipe corrected by its trial card: the aim is moved by what the prediction was off.
+def _out_of_reach(recipe: OneRecipe, measured: Floats) -> Reach | None:
+    """How near the lots can come to a card that they should not be able to make; None where they can."""
+    seen_in = light(recipe.tables, FIRST_LIGHT, observer_deg=recipe.pad.observer_deg)
+    found = reach_of(spectra_of(recipe.parts), measured, seen_in, ways=ways_of(recipe))
+    return found if found.de > recipe.tolerance.pass_de else None
 
-    None where there is nothing to correct by.
-    """
-    sitting = next((one for one in recipe.trials if FIRST_LIGHT in one.labs), None)
-    if sitting is None or len(recipe.parts) < 2:
-        return None
-    ways, shares = _ways(recipe), _shares(recipe.parts)
-    target = _target(recipe, list(sitting.labs))
-    measured = np.array([sitting.labs[one.illuminant] for one in target.lights])
-    aim = target_after_trial(Trial(_spectra(recipe.parts), shares, measured), target, ways)
-    on_hand_g = np.array([part.dry_mass_g + max(0.0, part.left_dry_g or 0.0) for part in recipe.parts])
-    dry_g = np.array([part.dry_mass_g for part in recipe.parts])
-    found = mend_recipe(_spectra(recipe.parts), dry_g, on_hand_g, target=aim, ways=ways)
-    words = [("want", "find"), ("shade", OWN_COLOUR), ("lab", ", ".join(f"{x:.2f}" for x in aim.labs[0]))]
-    return Corrected(
-        parts=tuple(zip(recipe.parts, found.dry_mass_g, strict=True)),
-        de=found.de,
-        words=difference_words(aim.labs[0], np.array(found.lab), least_de=TELLABLE_DE),
-        address=f"/bench/?{urlencode(words)}",
-    )
+
+HOW_MANY = {1: "its only lot", 2: "both lots"}
+
+
+def beyond_words(recipe: OneRecipe, card: Card | None) -> str:
+    """How a card lies outside what its lots can make: "darker than both lots"; "" where it does not."""
+    if card is None or card.reach is None:
+        return ""
+    if card.reach.beyond:
+        return f"{card.reach.beyond} than {HOW_MANY.get(len(recipe.parts), 'every one of its lots')}"
+    how = say_list(list(card.reach.words)) or "of another colour"
+    return f"{how} than anything its lots can make in any shares"
 
 
 def bench_address(recipe: OneRecipe) -> str:
@@ -192,7 +183,7 @@ def run_address(recipe: OneRecipe, lines: Sequence[Line]) -> str:
     return f"/runs/new/?{urlencode(words)}"
 
 
-def _target(recipe: OneRecipe, lights: Sequence[str]) -> Target:
+def target_at(recipe: OneRecipe, lights: Sequence[str]) -> Target:
     """The target under the lights that were read, daylight alone where its spectrum is not known."""
     observer_deg = recipe.pad.observer_deg
     target = target_of(
@@ -204,7 +195,7 @@ def _target(recipe: OneRecipe, lights: Sequence[str]) -> Target:
     return target_from_lab(np.array(recipe.target_labs[FIRST_LIGHT]), seen_in)
 
 
-def _ways(recipe: OneRecipe) -> ShadeWays:
+def ways_of(recipe: OneRecipe) -> ShadeWays:
     """The mill's ways as they were when the recipe was written."""
     return ShadeWays(
         mixing=Mixing(BlendModel(recipe.model), recipe.constant or 0.0),
@@ -215,10 +206,12 @@ def _ways(recipe: OneRecipe) -> ShadeWays:
     )
 
 
-def _spectra(parts: Sequence[RecipePart]) -> Floats:
+def spectra_of(parts: Sequence[RecipePart]) -> Floats:
+    """Spectra of the parts, shape (k, 31)."""
     return np.array([part.reflectance_ppm for part in parts]) / PPM
 
 
-def _shares(parts: Sequence[RecipePart]) -> Floats:
+def shares_of(parts: Sequence[RecipePart]) -> Floats:
+    """Shares of the parts, adding up to 1."""
     shares = np.array([part.share_frac for part in parts])
     return np.asarray(shares / shares.sum())

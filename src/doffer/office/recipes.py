@@ -10,16 +10,24 @@ from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_POST, require_safe
 
-from doffer.errors import DofferError, InputError
+from doffer.errors import ConflictError, DofferError, InputError
 from doffer.mill.commands.readings import Seen
 from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
 from doffer.mill.commands.shades import TargetFacts
-from doffer.mill.commands.trial_card import card_trial, measure_trial, refuse_recipe, release_recipe
+from doffer.mill.commands.trial_card import (
+    card_trial,
+    learn_from_card,
+    measure_trial,
+    refuse_recipe,
+    release_recipe,
+)
 from doffer.mill.queries import recipes
 from doffer.mill.queries.recipes import OneRecipe
 from doffer.office import recipe_view as view
 from doffer.office.asked import acting, fresh_key, key_of, number_after
+from doffer.office.bench_blend import TELLABLE_DE
 from doffer.office.colour_readings_form import form_of
+from doffer.office.recipe_correct import Way, corrected_of
 from doffer.office.recipe_papers import weigh_out_pdf
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
@@ -80,7 +88,8 @@ def _shown(
         "state_words": view.STATE_WORDS,
         "is_open": is_open,
         "is_newest": recipe.row.version == recipe.versions[0],
-        "corrected": view.corrected_of(recipe) if is_open and card and card.de >= view.TELLABLE_DE else None,
+        "corrected": corrected_of(recipe) if is_open and card and card.de >= TELLABLE_DE else None,
+        "beyond": view.beyond_words(recipe, card),
         "bench_address": view.bench_address(recipe),
         "run_address": view.run_address(recipe, lines),
         "may_read": may(person, Right.READ_COLOUR),
@@ -150,23 +159,36 @@ def refuse(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @require_POST
-def correct(request: HttpRequest, code: str) -> HttpResponse:
-    """The next version: the same lots in the shares that the trial card asks for."""
-    recipe = recipes.one_recipe(code)
-    found = view.corrected_of(recipe)
+def learn(request: HttpRequest, code: str) -> HttpResponse:
+    """A card that its lots should not be able to make is right all the same: learn from it."""
     try:
-        if found is None:
-            raise InputError("trial card", "", "read before the recipe is corrected by it")
-        propose_recipe(acting(request), _next_version(recipe, found), code=code, key=key_of(request))
+        learn_from_card(acting(request), code, note=request.POST.get("right_note", ""))
+    except DofferError as refused:
+        return _shown(request, recipes.one_recipe(code), wrong={"right_note": str(refused)}, status=422)
+    return redirect("blend_recipe", code=code)
+
+
+@require_POST
+def correct(request: HttpRequest, code: str) -> HttpResponse:
+    """The next version: the shares that the trial card asks for, of its lots or with one more from stock."""
+    recipe = recipes.one_recipe(code)
+    found = corrected_of(recipe)
+    way = None if found is None else found.added if request.POST.get("way") == "added" else found.own
+    try:
+        if way is None:
+            raise ConflictError(
+                "There is nothing to correct by", "Read the trial card, or look for other lots"
+            )
+        propose_recipe(acting(request), _next_version(recipe, way), code=code, key=key_of(request))
     except DofferError as refused:
         return _shown(request, recipe, wrong={"correct": str(refused)}, status=422)
     return redirect("blend_recipe", code=code)
 
 
-def _next_version(recipe: OneRecipe, found: view.Corrected) -> RecipeFacts:
+def _next_version(recipe: OneRecipe, found: Way) -> RecipeFacts:
     target = None
-    total_g = sum(dry_g for _, dry_g in found.parts)
-    near = found.de < view.TELLABLE_DE
+    total_g = found.total_g
+    near = found.de < TELLABLE_DE
     within = "as near as the model can tell" if near else f"within {found.de:.1f}"
     if not recipe.row.shade:
         spectrum = recipe.target_reflectance_ppm
@@ -179,7 +201,7 @@ def _next_version(recipe: OneRecipe, found: view.Corrected) -> RecipeFacts:
             is_behind_glass=recipe.pad.is_behind_glass,
         )
     return RecipeFacts(
-        parts=tuple(PartFacts(part.lot, dry_g / total_g) for part, dry_g in found.parts if dry_g > 0),
+        parts=tuple(PartFacts(one.lot, one.dry_g / total_g) for one in found.grams if one.dry_g > 0),
         dry_mass_g=total_g,
         shade=recipe.row.shade,
         target=target,
@@ -203,6 +225,7 @@ urlpatterns = [
     path("bench/recipes/<str:code>/card/", card, name="blend_recipe_card"),
     path("bench/recipes/<str:code>/measure/", measure, name="blend_recipe_measure"),
     path("bench/recipes/<str:code>/correct/", correct, name="blend_recipe_correct"),
+    path("bench/recipes/<str:code>/learn/", learn, name="blend_recipe_learn"),
     path("bench/recipes/<str:code>/release/", release, name="blend_recipe_release"),
     path("bench/recipes/<str:code>/refuse/", refuse, name="blend_recipe_refuse"),
     path("bench/recipes/<str:code>/<str:what>.pdf", weigh_out, name="blend_recipe_pdf"),

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from doffer.errors import InputError, RefusedError
+from doffer.errors import ConflictError, InputError, RefusedError
+from doffer.fibre.colour.blend import BlendModel, Mixing
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.predict import published_error
 from doffer.fibre.colour.verdict import Tolerance, judge, usual_tolerance
@@ -27,6 +28,8 @@ from doffer.mill.sittings import Sitting, sittings
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
+from doffer.planning.shade.reach import reach_of
+from doffer.planning.shade.ways import ShadeWays
 from doffer.tables.loader import Tables
 
 
@@ -34,7 +37,8 @@ from doffer.tables.loader import Tables
 class Measured:
     """What the trial card said: difference to the target, verdict, words, how far the prediction was off.
 
-    `sample` is the number of the sample blend that it became, for fitting M.
+    `sample` is the number of the sample blend that it became, for fitting M; None where it teaches nothing:
+    it is of one lot, or its lots cannot make it in any shares, and a person has not said that it is right.
     """
 
     code: str
@@ -63,7 +67,8 @@ def measure_trial(
 ) -> Measured:
     """Keep what the instrument says of the trial card, hold it against the target, and learn from it.
 
-    The card becomes a sample blend for the mixing constant, and its difference decides the release.
+    The card becomes a sample blend for the mixing constant, and its difference decides the release. A card
+    that its lots cannot make teaches nothing before a person says that it is right (`learn_from_card`).
 
     Raises
     ------
@@ -117,8 +122,53 @@ def _told(person: Person, recipe: BlendRecipe, sitting: Sitting) -> Measured:
         verdict=str(found.verdict),
         words=found.words,
         prediction_off_de=float(de2000(predicted, measured)),
-        sample=keep_trial_as_sample(person, recipe, sitting),
+        sample=keep_trial_as_sample(person, recipe, sitting) if _can_be(recipe, sitting, tables) else None,
     )
+
+
+def _can_be(recipe: BlendRecipe, sitting: Sitting, tables: Tables) -> bool:
+    """Whether the lots of the recipe can make what was read, within the tolerance, in any shares."""
+    if FIRST_LIGHT not in sitting.labs:
+        return True
+    spectra = np.array([part.reflectance_ppm for part in recipe.parts.all()]) / bridge.PPM
+    ways = ShadeWays(
+        mixing=Mixing(BlendModel(recipe.model), bridge.maybe_frac(recipe.constant_ppm) or 0.0),
+        ln_m_sd=bridge.maybe_frac(recipe.ln_m_sd_ppm) or 0.0,
+        is_fitted=recipe.fit_id is not None,
+        trial_card_g=bridge.grams(recipe.trial_mg),
+        lot_worth_de=tables.constants["shade_lot_worth"].value,
+    )
+    seen_in = colours.first_light(tables, observer_deg=recipe.observer_deg)
+    found = reach_of(spectra, np.array(sitting.labs[FIRST_LIGHT]), seen_in, ways=ways)
+    return found.de <= recipe_tolerance(recipe, tables).pass_de
+
+
+def learn_from_card(by: Person | None, code: str, *, note: str) -> int:
+    """Take a trial card for right although its lots should not be able to make it; gives the sample's number.
+
+    Raises
+    ------
+    InputError
+        No word on how it was looked at again.
+    ConflictError
+        There is no reading, it was learnt from already, or it is of one lot alone.
+    """
+    person = require(by, Right.SHADES)
+    if not note.strip():
+        raise InputError("why it is right", "", "a few words, such as weighed again and read twice")
+    with write():
+        recipe = recipe_of(code)
+        found = sittings(ColourReading.objects.filter(recipe=recipe))
+        if not found:
+            raise ConflictError(f"The trial card of {code} was not read yet", "Read it first")
+        known = colours.whole_ppm(found[-1].known(bridge.current_tables()).reflectance)
+        if any(list(row) == list(known) for row in recipe.samples.values_list("reflectance_ppm", flat=True)):
+            raise ConflictError(f"{code} was learnt from already", "There is nothing more to do")
+        sample = keep_trial_as_sample(person, recipe, found[-1], note=note.strip())
+        if sample is None:
+            raise ConflictError(f"{code} is of one lot", "One lot alone says nothing of how fibre mixes")
+        announce(person, "recipe", code, f"trial card taken for right: {note.strip()}"[:300])
+        return sample
 
 
 def recipe_tolerance(recipe: BlendRecipe, tables: Tables) -> Tolerance:

@@ -75,7 +75,8 @@ class StepRow:
 class OneRecipe:
     """A recipe with everything that happened to it; `band_de` runs over about 95 % of M.
 
-    `tolerance` is the standard's, or the usual one where a colour of its own is aimed at.
+    `tolerance` is the standard's, or the usual one where a colour of its own is aimed at. `is_learnt` says
+    that the newest trial card became a sample blend for the mixing constant.
     """
 
     row: RecipeRow
@@ -96,6 +97,7 @@ class OneRecipe:
     parts: tuple[RecipePart, ...]
     steps: tuple[StepRow, ...]
     trials: tuple[Sitting, ...]
+    is_learnt: bool
     tables: Tables
 
 
@@ -179,6 +181,7 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
         raise NotFoundError("blend recipe", f"{code} {version}" if version else code, "Look in the list")
     has_band = row.band_low_de_centi is not None and row.band_high_de_centi is not None
     tables = bridge.current_tables()
+    trials = tuple(sittings(ColourReading.objects.filter(recipe=row)))[::-1]
     return OneRecipe(
         row=_row(row),
         versions=tuple(rows.order_by("-version").values_list("version", flat=True)),
@@ -202,9 +205,16 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
             StepRow(s.state, s.at, s.person.name, s.note, None if s.de_centi is None else s.de_centi / CENTI)
             for s in row.steps.all()
         ),
-        trials=tuple(sittings(ColourReading.objects.filter(recipe=row)))[::-1],
+        trials=trials,
+        is_learnt=bool(trials) and _is_learnt(row, trials[0], tables),
         tables=tables,
     )
+
+
+def _is_learnt(row: BlendRecipe, sitting: Sitting, tables: Tables) -> bool:
+    """Whether a reading of the card was taken as a sample blend."""
+    kept = colours.whole_ppm(sitting.known(tables).reflectance)
+    return any(list(one) == kept for one in row.samples.values_list("reflectance_ppm", flat=True))
 
 
 def _tolerance(row: BlendRecipe, tables: Tables) -> Tolerance:
