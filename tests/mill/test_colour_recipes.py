@@ -127,12 +127,13 @@ def test_a_held_lot_and_an_unread_lot_are_refused(dye_house):
 
 
 def test_lots_read_behind_glass_are_not_blended_with_the_others(dye_house):
-    record_readings(dye_house.floor, seen=seen((46, -22, 18), is_behind_glass=True), lot=dye_house.lots["G1"])
+    record_readings(dye_house.floor, seen=seen((46, -22, 18), is_behind_glass=True), lot="L005")
+    parts = (PartFacts("L005", 0.5), PartFacts(dye_house.lots["G1"], 0.5))
     with pytest.raises(RefusedError, match="behind glass"):
-        propose_recipe(dye_house.owner, facts(dye_house))
-    lot = bench(shade=dye_house.shade).lot(dye_house.lots["G1"])
+        propose_recipe(dye_house.owner, RecipeFacts(parts=parts, dry_mass_g=100, shade=dye_house.shade))
+    lot = bench(shade=dye_house.shade).lot("L005")
     assert not lot.is_usable
-    assert dye_house.lots["G1"] not in bench(shade=dye_house.shade).stock().names
+    assert "L005" not in bench(shade=dye_house.shade).stock().names
 
 
 def test_shares_add_up_and_name_each_lot_once(dye_house):

@@ -179,6 +179,8 @@ def test_a_new_recipe_is_a_new_version_and_dyeings_keep_theirs(kitchen):
         ({"acid": "battery_acid"}, "citric_powder"),
         ({"liquor_ratio": 2}, "from 5 to 100"),
         ({"ph": 0}, "from 1 to 14"),
+        ({"acid_frac_owf": 0.9}, "acid is “90 %”; it must be from 0 to 20 %"),
+        ({"salt_frac_owf": 1.5}, "salt is “150 %”; it must be from 0 to 100 %"),
     ],
 )
 def test_recipes_that_no_dyer_means_are_refused(kitchen, more, sentence):

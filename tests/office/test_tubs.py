@@ -92,7 +92,9 @@ def test_what_is_overdue_stands_first(desk, yard):
         send(desk, "/tubs/RA/in/", lot=yard.lots["G3"], what="drying", due="4 h", next="weigh")
     with clock.frozen(NOON + timedelta(minutes=25)):
         text = board(desk)
-    assert re.search(r"Wants you now wash tub 2 .*Lift out was due .* 5 min ago.* In use wash tub 1 .*rack A", text)
+    assert re.search(
+        r"Wants you now wash tub 2 .*Lift out was due .* 5 min ago.* In use wash tub 1 .*rack A", text
+    )
     assert "Rinse due" in text
 
 
@@ -224,3 +226,20 @@ def test_today_says_what_is_due_at_the_tubs(desk, yard):
         assert re.search(r"wash tub 2 ?: next bath due today \d\d:20", words(desk.get("/")))
     with clock.frozen(NOON + timedelta(minutes=21)):
         assert re.search(r"wash tub 2 ?: next bath was due today \d\d:20 overdue", words(desk.get("/")))
+
+
+def test_a_lot_that_does_not_go_in_whole_or_lies_in_two_places_is_said(desk, yard):
+    small = MachineFacts(name="kettle 6 L", stage="dye", capacity=0.2, capacity_unit="kg at 30:1")
+    add_machine(yard.owner, small, code="K6")
+    lot, other = yard.lots["G1"], yard.lots["G2"]
+    put_in(yard.floor, machine="K6", lot=lot, what="dyeing")
+    put_in(yard.floor, machine="RA", lot=other, what="drying")
+    text = board(desk)
+    assert re.search(rf"{lot} weighs [\d.]+ k?g and kettle 6 L takes 200 g at once: only a part", text)
+    assert "as well" not in text
+    put_in(yard.floor, machine="T1", lot=lot, what="first bath")
+    text = board(desk)
+    assert f"{lot} is in wash tub 1 as well" in text
+    assert f"{lot} is in kettle 6 L as well" in text
+    assert f"{other} weighs" not in text
+    assert "only a part" in words(desk.get("/tubs/K6/"))

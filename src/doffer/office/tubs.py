@@ -24,6 +24,9 @@ from doffer.people.models import Person
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.swatch import tuft_icon
+from doffer.pictures.wording import say
+from doffer.pictures.words import say_list
+from doffer.planning.loads import capacity_of
 
 KINDS = {
     "wash": "wash tub",
@@ -34,6 +37,7 @@ KINDS = {
     "rest": "rest bin",
 }
 SECONDS_PER_MIN = 60
+G_PER_KG = 1000.0
 FAR_OFF = datetime.max.replace(tzinfo=timezone.get_fixed_timezone(0))
 
 
@@ -49,6 +53,7 @@ def list_page(request: HttpRequest) -> HttpResponse:
         "free": [row for row in rows if row.is_free],
         "kinds": KINDS,
         "swatches": _swatches(rows),
+        "mind": mind(rows, units_of(request)),
         "minutes": minutes,
         "may_write": may(acting(request), Right.KITCHEN),
     }
@@ -70,6 +75,37 @@ def _tuft(one: InTub) -> str:
     return tuft_icon(one.lot, hex_, size=52, label=said)
 
 
+def mind(rows: tuple[TubRow, ...], system: str) -> dict[int, str]:
+    """What cannot all be true of a lot in a tub: it weighs more than goes in, or it is elsewhere as well."""
+    places: dict[str, list[str]] = {}
+    for row in rows:
+        for one in row.inside:
+            places.setdefault(one.lot, []).append(row.name)
+    return {one.use: _mind(row, one, places[one.lot], system) for row in rows for one in row.inside}
+
+
+def _mind(row: TubRow, one: InTub, places: list[str], system: str) -> str:
+    told = []
+    most_g = _most_g(row)
+    if most_g is not None and one.mass_g > most_g:
+        weighs, takes = say(one.mass_g, "g", system), say(most_g, "g", system)
+        told.append(
+            f"{one.lot} weighs {weighs} and {row.name} takes {takes} at once: only a part of it can be in here."
+        )
+    others = [name for name in places if name != row.name]
+    if others:
+        told.append(f"{one.lot} is in {say_list(others)} as well: say in the note which part is where.")
+    return " ".join(told)
+
+
+def _most_g(row: TubRow) -> float | None:
+    """Fibre that goes in at once [g]; None where that is not known."""
+    if row.usable_l is not None and row.capacity is not None:
+        return row.capacity * G_PER_KG
+    found = capacity_of(row.capacity, row.capacity_unit)
+    return found.mass_g if found else None
+
+
 def minutes(span: timedelta) -> float:
     """A span in minutes, without its sign: late or still to come is said in words."""
     return abs(span.total_seconds()) / SECONDS_PER_MIN
@@ -84,7 +120,8 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
 def _shown(
     request: HttpRequest, code: str, typed: Typed, *, act: str = "", status: int = 200
 ) -> HttpResponse:
-    tub = next((row for row in tubs() if row.code == code), None)
+    rows = tubs()
+    tub = next((row for row in rows if row.code == code), None)
     if tub is None:
         raise NotFoundError("tub, kettle or rack", code, "Look at the tubs again")
     is_shared = tub.stage in SHARED_STAGES
@@ -95,6 +132,7 @@ def _shown(
         "is_shared": is_shared,
         "has_room": tub.is_free or is_shared,
         "swatches": _swatches((tub,)),
+        "mind": mind(rows, typed.system),
         "minutes": minutes,
         "lots": lot_options() if tub.is_free or is_shared else [],
         "typed": typed,

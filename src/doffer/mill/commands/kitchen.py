@@ -95,15 +95,17 @@ class DyeRecipeFacts:
         acids = [row.additive for row in tables.additives.values() if row.quantity == "strength"]
         if self.acid and self.acid not in acids:
             raise InputError("acid", self.acid, f"one of {', '.join(acids)}")
-        for field, value, low, high in (
-            ("acid", self.acid_frac_owf, 0.0, 0.2),
-            ("salt", self.salt_frac_owf, 0.0, 1.0),
-            ("liquor ratio", self.liquor_ratio, 5.0, 100.0),
-            ("stock solution", self.stock_g_per_100ml, 0.05, 20.0),
-            ("pH", self.ph if self.ph is not None else 7.0, 1.0, 14.0),
+        for field, value, high in (("acid", self.acid_frac_owf, 0.2), ("salt", self.salt_frac_owf, 1.0)):
+            if not 0 <= value <= high:
+                given = f"{value * 100:g} %"
+                raise InputError(field, given, f"from 0 to {high * 100:g} % on the weight of fibre")
+        for field, value, low, high, unit in (
+            ("liquor ratio", self.liquor_ratio, 5.0, 100.0, " L of bath to 1 kg of fibre"),
+            ("stock solution", self.stock_g_per_100ml, 0.05, 20.0, " g in 100 mL"),
+            ("pH", self.ph if self.ph is not None else 7.0, 1.0, 14.0, ""),
         ):
             if not low <= value <= high:
-                raise InputError(field, f"{value:g}", f"from {low:g} to {high:g}")
+                raise InputError(field, f"{value:g}", f"from {low:g} to {high:g}{unit}")
 
 
 @dataclass(frozen=True, slots=True)
