@@ -90,7 +90,8 @@ def _mind(row: TubRow, one: InTub, places: list[str], system: str) -> str:
     if most_g is not None and one.mass_g > most_g:
         weighs, takes = say(one.mass_g, "g", system), say(most_g, "g", system)
         told.append(
-            f"{one.lot} weighs {weighs} and {row.name} takes {takes} at once: only a part of it can be in here."
+            f"{one.lot} weighs {weighs} and {row.name} takes {takes} at once: "
+            "only a part of it can be in here."
         )
     others = [name for name in places if name != row.name]
     if others:
