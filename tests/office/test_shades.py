@@ -355,3 +355,72 @@ def test_queries_do_not_grow_with_batches_and_shades(desk, dye_house):
         judge_batch(dye_house.owner, add_batch(dye_house.owner, shade="S001", lot=dye_house.lots[name]))
     assert [asked(way) for way in ways] == before
     assert max(before) < 30
+
+
+def drift_panel(desk):
+    return words(desk.get("/shades/S001/")).split("Does it drift?")[1].split("Every batch")[0]
+
+
+def test_a_wild_newest_batch_is_said_first_and_hides_no_drift(desk, dye_house):
+    batches(dye_house, [*WALK, (84, 1, 12)])
+    told = drift_panel(desk)
+    newest = re.search(r"The newest batch, batch 5, is off shade: (\d+\.\d) away, lighter", told)
+    assert float(newest[1]) > 20
+    assert told.index("is off shade") < told.index(
+        "Fern drifts yellower and darker by 0.8 a batch and has left"
+    )
+    assert "Batch 5 (batch 5) lies far from the others and is left out of the line." in told
+    assert "a little" not in told
+    page = desk.get("/shades/S001/").content.decode()
+    assert "off shade, left out of the line</title>" in page
+
+
+def test_an_off_newest_batch_is_never_calmed_by_steady_ones(desk, dye_house):
+    steady = [(46.9, -21.2, 19.6), (46.2, -20.6, 18.8), (46.8, -20.7, 19.7), (46.4, -21.2, 18.7)]
+    batches(dye_house, [*steady, (43.2, -21.0, 19.2)])
+    told = drift_panel(desk)
+    assert "The newest batch, batch 5, is off shade: " in told
+    assert "does not drift" not in told
+    assert "stays within" not in told
+
+
+def test_an_unread_newest_batch_is_said_and_shows_no_swatch(desk, dye_house):
+    batches(dye_house, WALK[:3])
+    before = desk.get("/shades/S001/").content.decode()
+    add_batch(dye_house.owner, shade="S001", label="unread")
+    page = desk.get("/shades/S001/").content.decode()
+    assert page.count("inline-picture") == before.count("inline-picture")
+    assert "The newest batch, unread, is not held against the standard: not read yet." in drift_panel(desk)
+    row = re.search(r"(?s)4\. unread.*?</tr>", page)[0]
+    assert "not read yet" in row
+    assert "<svg" not in row.split('data-name="To the standard"')[0]
+
+
+def test_another_tolerance_keeps_the_history_against_the_new_one(desk, dye_house):
+    made = batches(dye_house, WALK)
+    for batch in made:
+        judge_batch(dye_house.owner, batch)
+    by_now = [point.to_standard.de_cmc for point in one_shade("S001").batches]
+    desk.post("/shades/S001/restate/", form(reason="kits are fussy", **STRICT))
+    page = desk.get("/shades/S001/").content.decode()
+    told = words(desk.get("/shades/S001/"))
+    assert "Fern drifts yellower and darker by 0.8 a batch and has left what passes." in told
+    assert page.count("<title>4 batch 4: ") == 3
+    shown = [float(x) for x in re.findall(r'class="batch-de">([\d.]+)', page)]
+    assert shown == pytest.approx(by_now[::-1], abs=0.051)
+    last = one_shade("S001").batches[-1]
+    assert last.to_standard.de_cmc != pytest.approx(last.to_standard.de2000, abs=0.1)
+    assert f"dE00 {last.verdicts[-1].de:.1f} when it was said" in told
+    assert "off shade by the tolerance that counts now" in told
+    assert "on shade up to CMC(2:1) 1.0" in told
+    assert "on shade up to dE00 1.2" in told
+    assert "today: off shade" in words(desk.get(f"/shades/S001/batches/{made[-1]}/"))
+
+
+def test_another_colour_leaves_old_batches_out_of_its_drift(desk, dye_house):
+    batches(dye_house, WALK)
+    same = {"formula": "de2000", "pass_de": "1.2", "ask_de": "1.8"}
+    desk.post("/shades/S001/restate/", form(reason="new tuft", tufts="50 -21 20", **same))
+    told = drift_panel(desk)
+    assert "The newest batch, batch 4, was made to standard 1." in told
+    assert "No batch was compared with standard 2 yet." in told

@@ -196,6 +196,7 @@ def _shown(
         "tolerance": view.tolerance_words(book.standard),
         "formula": view.FORMULA_WORDS[book.standard.formula],
         "standards": [(one, _standard_words(one)) for one in book.standards],
+        "formula_words": view.FORMULA_WORDS,
         "verdict_words": view.VERDICT_WORDS,
         "verdict_tags": view.VERDICT_TAGS,
         "light_words": view.LIGHT_WORDS,

@@ -31,13 +31,18 @@ ON_SHADE, ASKED, OFF = "on shade", "for a person to decide", "off shade"
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """One batch: its number in the table, its name, its colour on screen, difference, L, a, b."""
+    """One batch: its number in the table, its name, its colour on screen, difference, L, a, b.
+
+    One that `is_left_out` lies so far from the others that the pictures keep to their scale without it: it
+    stands at their edge.
+    """
 
     number: int
     name: str
     hex: str
     de: float
     lab: tuple[float, float, float]
+    is_left_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +71,14 @@ def over_batches(
     """
     ahead = min(MOST_AHEAD, max(0, len(along_de) - len(marks)))
     shown = list(along_de[: len(marks) + ahead])
-    most = HEADROOM * max([limits.ask_de, *(mark.de for mark in marks), *shown])
+    most = HEADROOM * max([limits.ask_de, *(mark.de for mark in marks if not mark.is_left_out), *shown])
     spots = max(2, len(marks) + ahead)
     apart = (WIDTH_PX - LEFT_PX - RIGHT_PX) / spots
     xs = [LEFT_PX + apart * (k + 0.5) for k in range(spots)]
     floor = TOP_PX + PLOT_PX
 
     def y(de: float) -> float:
-        return floor - PLOT_PX * de / most
+        return floor - PLOT_PX * min(de, most) / most
 
     body = [_bands(limits, y, floor), *_ticks(limits, y, floor)]
     if shown:
@@ -86,7 +91,12 @@ def over_batches(
     body.append(svg.words(first, LEFT_PX, floor + 24, size=SIZE, css="p-soft"))
     if last and len(marks) > 1:
         body.append(svg.at_end(last, WIDTH_PX - RIGHT_PX, floor + 24, size=SIZE, css="p-soft"))
-    told = [f"{m.number} {m.name} {m.de:.1f}, {limits.word(m.de)}" for m in marks]
+    body += [
+        svg.amid(f"{mark.de:.0f}", x, y(mark.de) + radius + SIZE + 2, size=SIZE, css="p-halo")
+        for mark, x in zip(marks, xs, strict=False)
+        if mark.is_left_out
+    ]
+    told = [f"{m.number} {m.name} {m.de:.1f}, {limits.word(m.de)}{_aside(m)}" for m in marks]
     desc = f"On shade up to {limits.pass_de:.1f}, to be decided up to {limits.ask_de:.1f}. {say_list(told)}"
     return svg.picture(
         WIDTH_PX,
@@ -144,7 +154,11 @@ def _mark(mark: Mark, at: Point, radius: float, limits: Limits) -> str:
     if radius >= NUMBERED_PX:
         ink = colour.ink_on(mark.hex)
         drawn.append(svg.amid(str(mark.number), x, y + 5, size=SIZE, css="p-bold ink-fixed", fill=ink))
-    return svg.told(f"{mark.number} {mark.name}: {mark.de:.1f}, {word}", "".join(drawn))
+    return svg.told(f"{mark.number} {mark.name}: {mark.de:.1f}, {word}{_aside(mark)}", "".join(drawn))
+
+
+def _aside(mark: Mark) -> str:
+    return ", left out of the line" if mark.is_left_out else ""
 
 
 def which_way(
@@ -170,22 +184,29 @@ def which_way(
             LEAST_SPAN,
             *(abs(a - standard[1]) for a, _ in asks),
             *(abs(b - standard[2]) for _, b in asks),
-            *(max(abs(m.lab[1] - standard[1]), abs(m.lab[2] - standard[2])) for m in marks),
+            *(
+                max(abs(m.lab[1] - standard[1]), abs(m.lab[2] - standard[2]))
+                for m in marks
+                if not m.is_left_out
+            ),
         ]
     )
     scale = PLANE_PX / 2 / (reach * MARGIN)
     middle = (WIDTH_PX / 2, TOP_PX + PLANE_PX / 2)
 
     def spot(a: float, b: float) -> Point:
-        return middle[0] + (a - standard[1]) * scale, middle[1] - (b - standard[2]) * scale
+        right, up = (a - standard[1]) * scale, (b - standard[2]) * scale
+        inside = min(1.0, PLANE_PX / 2 / max(abs(right), abs(up), 1.0))
+        return middle[0] + right * inside, middle[1] - up * inside
 
     body = [*_compass(middle)]
     body.append(el("path", d=_straight([spot(a, b) for a, b in passes]) + "Z", class_="p-range"))
     body.append(svg.stroke(_straight([spot(a, b) for a, b in passes]) + "Z", "p-range-line", width=2))
     body.append(svg.stroke(_straight([spot(a, b) for a, b in asks]) + "Z", "p-caution", width=2, dash="7 5"))
     path = [spot(mark.lab[1], mark.lab[2]) for mark in marks]
-    if len(path) > 1:
-        body.append(svg.stroke(_straight(path), "p-edge", width=2))
+    walked = [at for mark, at in zip(marks, path, strict=True) if not mark.is_left_out]
+    if len(walked) > 1:
+        body.append(svg.stroke(_straight(walked), "p-edge", width=2))
     body.append(_cross(middle))
     radius = RADIUS_PX if len(marks) <= 12 else LEAST_RADIUS_PX + 2
     body += [_mark(mark, at, radius, limits) for mark, at in zip(marks, path, strict=True)]
@@ -231,14 +252,18 @@ def _lightness(
 ) -> list[str]:
     """A rule from darker to lighter with the batches on it."""
     reach = max(
-        [LEAST_SPAN, *(abs(end - standard_l) for end in passes), *(abs(m.lab[0] - standard_l) for m in marks)]
+        [
+            LEAST_SPAN,
+            *(abs(end - standard_l) for end in passes),
+            *(abs(m.lab[0] - standard_l) for m in marks if not m.is_left_out),
+        ]
     )
     left, right = (WIDTH_PX - PLANE_PX) / 2, (WIDTH_PX + PLANE_PX) / 2
     scale = (PLANE_PX / 2 - RADIUS_PX) / reach
     middle, y = WIDTH_PX / 2, top + 34
 
     def x(lightness: float) -> float:
-        return middle + (lightness - standard_l) * scale
+        return middle + min(reach, max(-reach, lightness - standard_l)) * scale
 
     low, high = x(passes[0]), x(passes[1])
     drawn = [

@@ -43,6 +43,11 @@ class StandardRow:
         """Lab under the standard's own light."""
         return self.labs[self.light] if self.light in self.labs else next(iter(self.labs.values()))
 
+    def is_same_colour(self, other: StandardRow) -> bool:
+        """Whether only the tolerance differs, so that batches of one may be held against the other."""
+        mine = (self.labs, self.reflectance_ppm, self.light, self.pad)
+        return mine == (other.labs, other.reflectance_ppm, other.light, other.pad)
+
 
 @dataclass(frozen=True, slots=True)
 class ShadeRow:
@@ -130,6 +135,10 @@ class ShadeBook:
         """The one that counts."""
         return self.standards[0]
 
+    def counts_for(self, point: BatchPoint) -> bool:
+        """Whether a batch was made to the colour that counts now, whatever the tolerance was then."""
+        return point.version in _same_colour(self.standards)
+
 
 DRIFT_BATCHES = 3
 
@@ -201,10 +210,11 @@ def one_shade(code: str) -> ShadeBook:
     batches = list(rows.prefetch_related("verdicts__person").order_by("-made_on", "-id")[:ROWS_A_PAGE])[::-1]
     points = _points(batches)
     row = _shade_row(shade, versions[0], batches)
-    slope, drift = _drift(points, standard_row(versions[0]))
+    standards = tuple(standard_row(version) for version in versions)
+    slope, drift = _drift(points, standards)
     return ShadeBook(
         row=row,
-        standards=tuple(standard_row(version) for version in versions),
+        standards=standards,
         batches=points,
         drift_de_a_batch=slope,
         drift=drift,
@@ -296,9 +306,16 @@ def step_between(
     )
 
 
-def _drift(points: Sequence[BatchPoint], standard: StandardRow) -> tuple[float | None, Step | None]:
+def _same_colour(standards: Sequence[StandardRow]) -> set[int]:
+    return {row.version for row in standards if row.is_same_colour(standards[0])}
+
+
+def _drift(
+    points: Sequence[BatchPoint], standards: Sequence[StandardRow]
+) -> tuple[float | None, Step | None]:
     """Slope of the distance to the standard, and where the newest batches lie on average."""
-    compared = [p for p in points if p.to_standard and p.sitting and p.version == standard.version]
+    standard, versions = standards[0], _same_colour(standards)
+    compared = [p for p in points if p.to_standard and p.sitting and p.version in versions]
     if len(compared) < DRIFT_BATCHES:
         return None, None
     apart = np.array([p.to_standard.de2000 for p in compared if p.to_standard])

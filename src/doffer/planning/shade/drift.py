@@ -61,9 +61,10 @@ class Drift:
 def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> Drift | None:
     """The drift of batches in the order they were made; None below three that belong together.
 
-    Batches far from the others (`run_of`) are left out. A straight line ``Lab_i = a + s i`` by least squares on each axis. It counts as drift when
-    ``F = (SS_line / 3) / (SS_rest / (3 (n - 2)))`` is rarer than 1 in 20 by chance (F with 3 and 3 (n - 2)
-    degrees of freedom, scatter taken alike on the three axes; common practice).
+    Batches far from the others (`run_of`) are left out. A straight line ``Lab_i = a + s i`` by least squares
+    on each axis. It is drift when ``F = (SS_line / 3) / (SS_rest / (3 (n - 2)))`` is rarer than 1 in 20
+    by chance (F with 3 and 3 (n - 2) degrees of freedom, scatter taken alike on the three axes; common
+    practice).
 
     Parameters
     ----------
@@ -103,8 +104,14 @@ def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> Drift |
         p_chance=p_chance,
         leaves_in=leaves_in,
         along_de=tuple(float(x) for x in along[:told]),
-        left_out=tuple(k for k in range(n) if k not in kept),
+        left_out=left_out_of(standard, batches, tolerance),
     )
+
+
+def left_out_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> tuple[int, ...]:
+    """The batches, counted from 0, that are not of the `run_of` this shade."""
+    kept = run_of(standard, batches, tolerance)
+    return tuple(k for k in range(len(batches)) if k not in kept)
 
 
 def run_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> tuple[int, ...]:
