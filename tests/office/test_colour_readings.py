@@ -10,7 +10,8 @@ from tests.mill import conftest as dyed
 from tests.office.page_words import words
 from tests.office.spectra_files import BAD, GREEN, RED, csv_of, sent, with_one
 
-from doffer.mill.commands.readings import record_readings
+from doffer.errors import InputError
+from doffer.mill.commands.readings import Seen, Tuft, record_readings
 from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
 from doffer.mill.models import ColourReading, Photo
 from doffer.mill.queries.readings import lot_sittings
@@ -394,3 +395,25 @@ def test_a_photo_that_tells_nothing_is_refused_and_nothing_is_kept(desk, setting
     assert ColourReading.objects.count() == before
     assert Photo.objects.count() == 0
     assert not list(tmp_path.rglob("*.png"))
+
+
+def test_a_pad_lighter_than_white_is_one_sentence_at_the_file_and_nothing_is_kept(desk, dye_house):
+    before = ColourReading.objects.count()
+    bright = csv_of([("L006", GREEN), ("white", [1.1] * 31)])
+    for page in ("/shades/file/", address(dye_house)):
+        answer = desk.post(page, form(file=sent(bright)))
+        assert answer.status_code == 422
+        (said,) = errors(answer)
+        assert "white, lightness 103.7" in said
+        assert "leave it out of the file" in said
+        assert "<form" in answer.content.decode()
+    assert ColourReading.objects.count() == before
+    seen = Seen(tufts=(Tuft(reflectance=(1.1,) * 31),), geometry="45/0")
+    with pytest.raises(InputError, match="at most 100, as light as white"):
+        record_readings(dye_house.floor, seen=seen, lot="L005")
+
+
+def test_a_perfect_white_can_be_read(desk, dye_house):
+    answer = desk.post("/shades/file/", form(file=sent(csv_of([("L006", [1.0] * 31)]))))
+    assert answer.status_code == 200
+    assert "L006" in words(answer)

@@ -85,7 +85,8 @@ def preview_readings(
     Raises
     ------
     InputError
-        The file cannot be read as spectra, or a place or lot that is not there.
+        The file cannot be read as spectra, a sample is lighter than white, or a place or lot that is not
+        there.
     """
     spectra = read_spectra(data, name=file_name)
     known = {lot.casefold(): lot for lot in lots}
@@ -99,6 +100,7 @@ def preview_readings(
     for number, (name, row) in enumerate(zip(spectra.names, spectra.reflectance, strict=True), start=1):
         lot, sentences = _matched(said.get(number, name), known)
         lab = colours.labs_under(row, tables, observer_deg=observer_deg)[FIRST_LIGHT]
+        colours.check_white(lab, name)
         lines.append(ReadingLine(number, name, lot, lab, sentences))
     facts = dict(spectra.facts)
     return ReadingPreview(

@@ -128,6 +128,25 @@ def labs_under(reflectance: Floats, tables: Tables, *, observer_deg: int) -> dic
     return labs
 
 
+def check_white(lab: Lab, name: str) -> None:
+    """Refuse what gives back more light than falls on it: no screen and no blend model knows it.
+
+    Raises
+    ------
+    InputError
+        Lighter than white.
+    """
+    if lab[0] > WHITE_L:
+        allowed = (
+            "at most 100, as light as white: it has a brightener on it, or the instrument wants its white "
+            "tile; read it again, or leave it out of the file"
+        )
+        raise InputError("spectrum", f"{name}, lightness {lab[0]:.1f}", allowed)
+
+
+WHITE_L = 100.005  # half a hundredth: lightness is kept in hundredths
+
+
 def check_labs(labs: Mapping[str, Sequence[float]], tables: Tables, *, observer_deg: int) -> dict[str, Lab]:
     """Typed Lab by light, if colours can be so.
 

@@ -160,7 +160,11 @@ def _previewed(
     errors: Mapping[str, str] | None = None,
 ) -> HttpResponse:
     lines = [
-        (line, chip(fibre_hex(*line.lab), f"sample {line.name}", width=64), said.get(line.number, ""))
+        (
+            line,
+            chip(fibre_hex(min(line.lab[0], 100.0), *line.lab[1:]), f"sample {line.name}", width=64),
+            said.get(line.number, ""),
+        )
         for line in preview.lines
     ]
     context: dict[str, Any] = {

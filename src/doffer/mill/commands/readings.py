@@ -13,6 +13,7 @@ from doffer.mill.booking import CLOCK_SLACK, announce, done_before, lot_of, reme
 from doffer.mill.colours import FIRST_LIGHT, OBSERVER_DEG, Lab, Pad
 from doffer.mill.models import BlendRecipe, ColourReading, DyeLoad, Lot, Photo, Shade, ShadeBatch
 from doffer.mill.models.colour import PadForm, ReadingKind
+from doffer.mill.sittings import measured_by_lot
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -90,7 +91,8 @@ def record_readings(
     """Keep a sitting of one lot (perhaps one dye load of it), standard, old batch or trial card.
 
     `load` names a kettle load and with it its lot; `recipe` is the number of a blend recipe, its newest
-    version. A dry, measured reading becomes the lot's colour on screen.
+    version. A dry, measured reading becomes the lot's colour on screen; that of a load does so only where
+    the dyeing took all of the lot.
 
     Raises
     ------
@@ -208,11 +210,20 @@ def book_readings(
     )
     lab = labs.get(FIRST_LIGHT)
     lot = about.get("lot")
-    if isinstance(lot, Lot):
+    if isinstance(lot, Lot) and _speaks_for(lot, rows[0]):
         _shows(lot, lab, seen)
     subject = str(lot or about.get("recipe") or about.get("batch") or about.get("standard"))
     announce(person, "lot" if lot else "shade", subject[:40], f"colour read on {len(rows)} tufts")
     return Recorded(series, tuple(row.pk for row in rows), lab)
+
+
+def _speaks_for(lot: Lot, reading: ColourReading) -> bool:
+    """Whether a reading tells the colour of all of its lot; that of a kettle load may not."""
+    if reading.load_id is None:
+        return True
+    return any(
+        one.series == reading.series for one in measured_by_lot([lot.pk]).get(lot.pk, ())
+    )
 
 
 def _photo(photo_id: int | None, lot: object) -> Photo | None:
@@ -232,6 +243,8 @@ def _colour_columns(tuft: Tuft, seen: Seen) -> dict[str, object]:
     if tuft.reflectance is not None:
         parts_ppm = colours.whole_ppm(tuft.reflectance)
         labs = colours.labs_under(colours.spectrum_of_ppm(parts_ppm), tables, observer_deg=seen.observer_deg)
+        for lab in labs.values():
+            colours.check_white(lab, tuft.note or "a tuft")
         return {
             "kind": ReadingKind.SPECTRUM,
             "reflectance_ppm": parts_ppm,
