@@ -6,7 +6,10 @@ import pytest
 from tests.mill import conftest as dyed
 from tests.office.page_words import words
 
+from doffer.mill.booking import Reading
+from doffer.mill.commands.intake import Bag, FibreFacts, check_for_pests, weigh_in_bag
 from doffer.mill.commands.join import decide_join
+from doffer.mill.commands.readings import record_readings
 
 pytestmark = pytest.mark.django_db
 dye_house = dyed.dye_house
@@ -82,3 +85,22 @@ def test_a_ticked_lot_that_cannot_go_in_is_not_passed_over(desk, dye_house):
     _, text, _ = found(desk, "correct", [dye_house.lots["G4"], "L005"])
     assert "L005 cannot go in" in text
     assert "Put this on the bench" not in text
+
+
+def test_an_answer_of_two_fibres_names_them(desk, dye_house):
+    bag = Bag(
+        customer=dye_house.own,
+        facts=FibreFacts(fibre="alpaca", colour_name="straw"),
+        reading=Reading(gross_g=3000, branch="measured", measured_regain_frac=0.15),
+        form="scoured",
+        place="dye",
+    )
+    straw = weigh_in_bag(dye_house.floor, bag, confirmation="parcels differ").lot
+    check_for_pests(dye_house.floor, straw, seen="clear")
+    record_readings(dye_house.floor, seen=dyed.seen((72, 6, 55)), lot=straw)
+    _, text, _ = found(desk, "find", [], must=straw)
+    assert re.search(r"It is of (wool and alpaca|alpaca and wool), so its label changes", text, re.IGNORECASE), text
+    _, text, _ = found(desk, "find", [])
+    plain = [part for part in text.split("Put this on the bench") if straw not in part]
+    assert plain
+    assert not any("its label changes" in part for part in plain)

@@ -220,6 +220,24 @@ def test_the_pickers_run_begins_with_the_lots_and_grams_of_the_recipe(desk, reci
     assert {lot for lot, _, _ in run.row.ins} == set(lots)
 
 
+def test_a_recipe_that_was_weighed_out_names_its_run_and_lacks_nothing(desk, recipe):
+    send(desk, recipe, "measure", tufts=ON_SHADE, geometry="45/0")
+    send(desk, recipe, "release")
+    assert "Weighed out" not in shown(desk, recipe)
+    page = desk.get(f"/bench/recipes/{recipe}/").content.decode()
+    form = desk.get(re.search(r'href="(/runs/new/[^"]+)"', page)[1].replace("&amp;", "&")).content.decode()
+    typed = dict(re.findall(r'name="(in_L\d+_gross)"[^>]*value="([^"]*)"', form))
+    lots = re.findall(r'name="lot" value="(L\d+)"', form)
+    note = f"Blend recipe {recipe} version 1"
+    sent = {"stage": "pick", "lot": lots, "act": "begin", "key": str(uuid.uuid4()), "rh": "60", "note": note}
+    code = desk.post("/runs/new/", {**sent, **typed})["Location"].split("/")[-2]
+    text = shown(desk, recipe)
+    assert f"Weighed out: run {code}" in text
+    assert "Nothing has come out of it yet" in text
+    assert "too little now" not in text
+    assert "Weigh it out once more" in text
+
+
 def test_a_recipe_that_is_not_made_needs_a_reason(desk, recipe):
     assert "reason" in words(send(desk, recipe, "refuse", reason=" ")).lower()
     assert send(desk, recipe, "refuse", reason="the customer took red").status_code == 302

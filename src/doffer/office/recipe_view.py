@@ -17,7 +17,7 @@ from doffer.fibre.colour.spectrum import light
 from doffer.fibre.colour.verdict import Judgement, judge
 from doffer.fibre.colour.words import difference_words
 from doffer.mill.palette import target_of
-from doffer.mill.queries.recipes import OneRecipe, RecipePart
+from doffer.mill.queries.recipes import OneRecipe, RecipePart, run_note
 from doffer.office.bench_asked import OWN_COLOUR, SHARE, share_text
 from doffer.office.bench_blend import SPECTRUM
 from doffer.pictures.colour import fibre_hex
@@ -43,7 +43,7 @@ VERDICT_WORDS = {"pass": "on shade", "ask": "for a person to decide", "fail": "o
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """What the newest trial card said: verdict by tolerance, CIEDE2000, words, how wrong the model was.
+    """What the newest trial card said: verdict and difference by tolerance, words, how wrong the model was.
 
     `reach` is the nearest that its lots can come to it; None where they can make it, within the tolerance.
     """
@@ -130,11 +130,12 @@ def card_of(recipe: OneRecipe) -> Card | None:
     if sitting is None or FIRST_LIGHT not in recipe.target_labs:
         return None
     wanted, measured = np.array(recipe.target_labs[FIRST_LIGHT]), np.array(sitting.labs[FIRST_LIGHT])
+    judged = judge(wanted, measured, recipe.tolerance)
     predicted = np.array(recipe.predicted_labs[FIRST_LIGHT])
     return Card(
         lab=sitting.labs[FIRST_LIGHT],
-        judged=judge(wanted, measured, recipe.tolerance),
-        de=float(de2000(wanted, measured)),
+        judged=judged,
+        de=judged.de,
         words=difference_words(wanted, measured),
         off_de=float(de2000(predicted, measured)),
         n_tufts=sitting.n_tufts,
@@ -177,7 +178,7 @@ def bench_address(recipe: OneRecipe) -> str:
 
 def run_address(recipe: OneRecipe, lines: Sequence[Line]) -> str:
     """The form of a picker run with these lots and grams already in it."""
-    words = [("stage", "pick"), ("note", f"Blend recipe {recipe.row.code} version {recipe.row.version}")]
+    words = [("stage", "pick"), ("note", run_note(recipe.row.code, recipe.row.version))]
     words += [("lot", line.part.lot) for line in lines]
     words += [(f"in_{line.part.lot}_gross", f"{line.weigh_g:.0f} g") for line in lines]
     return f"/runs/new/?{urlencode(words)}"
@@ -188,11 +189,12 @@ def target_at(recipe: OneRecipe, lights: Sequence[str]) -> Target:
     observer_deg = recipe.pad.observer_deg
     target = target_of(
         recipe.target_labs, recipe.target_reflectance_ppm, observer_deg=observer_deg, tables=recipe.tables
-    )
+    ).counted_in(recipe.tolerance.formula)
     if all(one.illuminant in lights for one in target.lights):
         return target
     seen_in = light(recipe.tables, FIRST_LIGHT, observer_deg=observer_deg)
-    return target_from_lab(np.array(recipe.target_labs[FIRST_LIGHT]), seen_in)
+    lab = np.array(recipe.target_labs[FIRST_LIGHT])
+    return target_from_lab(lab, seen_in).counted_in(recipe.tolerance.formula)
 
 
 def ways_of(recipe: OneRecipe) -> ShadeWays:

@@ -14,7 +14,8 @@ from doffer.fibre.colour.verdict import Formula, Tolerance, usual_tolerance
 from doffer.mill import bridge, colours
 from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.colours import FIRST_LIGHT, Lab, Pad
-from doffer.mill.models import BlendRecipe, ColourReading, MixingFit, SampleBlend
+from doffer.mill.models import BlendRecipe, ColourReading, MixingFit, Run, SampleBlend
+from doffer.mill.models.blends import RecipeState
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.sittings import Sitting, sittings
 from doffer.tables.loader import Tables
@@ -72,6 +73,14 @@ class StepRow:
 
 
 @dataclass(frozen=True, slots=True)
+class MadeRow:
+    """A picker run that a recipe was weighed out for, and the lots that came out of it so far."""
+
+    run: str
+    lots: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class OneRecipe:
     """A recipe with everything that happened to it; `band_de` runs over about 95 % of M.
 
@@ -98,6 +107,7 @@ class OneRecipe:
     steps: tuple[StepRow, ...]
     trials: tuple[Sitting, ...]
     is_learnt: bool
+    made: tuple[MadeRow, ...]
     tables: Tables
 
 
@@ -206,9 +216,30 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
             for s in row.steps.all()
         ),
         trials=trials,
+        made=_made(row) if row.state == RecipeState.RELEASED else (),
         is_learnt=bool(trials) and _is_learnt(row, trials[0], tables),
         tables=tables,
     )
+
+
+def run_note(code: str, version: int) -> str:
+    """What a run carries as its note when it is weighed out by a recipe; the recipe finds it again by it."""
+    return f"Blend recipe {code} version {version}"
+
+
+def _made(row: BlendRecipe) -> tuple[MadeRow, ...]:
+    """Runs of a released recipe, newest first, five at most."""
+    words = run_note(row.code, row.version)
+    runs = Run.objects.filter(stage="pick", note__startswith=words).order_by("-pk")
+    found = [run for run in runs.prefetch_related("outputs__lot")[:MOST_RUNS] if _is_of(run.note, words)]
+    return tuple(
+        MadeRow(run.code, tuple(dict.fromkeys(one.lot.code for one in run.outputs.all()))) for run in found
+    )
+
+
+def _is_of(note: str, words: str) -> bool:
+    """Whether a note is of this very version: version 1 is not version 12."""
+    return not note[len(words) : len(words) + 1].isdigit()
 
 
 def _is_learnt(row: BlendRecipe, sitting: Sitting, tables: Tables) -> bool:
@@ -302,4 +333,5 @@ def fit_row(row: MixingFit) -> FitRow:
     )
 
 
+MOST_RUNS = 5
 MOST_M = 0.95  # M stays below 1, where the model breaks down
