@@ -14,6 +14,7 @@ from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.difference import de2000
 from doffer.mill import bridge, colours
 from doffer.mill.colours import FIRST_LIGHT, Known, Lab, Pad
+from doffer.mill.dyed import LotDyeing, dyeings_of
 from doffer.mill.models import ColourReading
 from doffer.mill.models.colour import ReadingKind
 from doffer.tables.loader import Tables
@@ -170,15 +171,38 @@ def newest_by_lot(lots: Iterable[int], pad: Pad | None = None) -> dict[int, Sitt
     return newest_like(measured_by_lot(lots), pad)
 
 
-def measured_by_lot(lots: Iterable[int]) -> dict[int, list[Sitting]]:
-    """For each lot (by id) all its dry sittings by an instrument; two queries."""
+def measured_by_lot(
+    lots: Iterable[int], dyed: Mapping[int, Sequence[LotDyeing]] | None = None
+) -> dict[int, list[Sitting]]:
+    """For each lot (by id) the dry sittings by an instrument that tell its colour; see `of_lot`.
+
+    `dyed` is what `dyeings_of` gives, where somebody asked it already.
+    """
+    wanted = list(lots)
+    dyed = dyeings_of(wanted) if dyed is None else dyed
     found: dict[int, list[Sitting]] = {}
-    rows = ColourReading.objects.filter(lot__in=list(lots))
+    rows = ColourReading.objects.filter(lot__in=wanted)
     codes = dict(rows.values_list("lot__code", "lot_id"))
     for one in sittings(rows):
-        if one.is_measured:
-            found.setdefault(codes[one.lot], []).append(one)
-    return found
+        found.setdefault(codes[one.lot], []).append(one)
+    told = {pk: of_lot(rows, dyed.get(pk, ())) for pk, rows in found.items()}
+    return {pk: rows for pk, rows in told.items() if rows}
+
+
+def of_lot(found: Sequence[Sitting], dyed: Sequence[LotDyeing]) -> list[Sitting]:
+    """Of the sittings of one lot those that are dry, by an instrument, and of all of it as it is now.
+
+    A kettle load speaks for its lot only where the dyeing took all of the lot and every load of it was read;
+    what was read before such a dyeing tells of fibre that is no more.
+    """
+    measured = [one for one in found if one.is_measured]
+    last = max((one for one in dyed if one.is_whole), key=lambda one: one.begun_at, default=None)
+    loads = last.loads if last and last.loads <= {one.load for one in measured} else frozenset()
+    return [
+        one
+        for one in measured
+        if one.load in loads or (one.load is None and (last is None or one.taken_at > last.begun_at))
+    ]
 
 
 def newest_like(found: Mapping[int, Sequence[Sitting]], pad: Pad | None = None) -> dict[int, Sitting]:

@@ -221,9 +221,7 @@ def _speaks_for(lot: Lot, reading: ColourReading) -> bool:
     """Whether a reading tells the colour of all of its lot; that of a kettle load may not."""
     if reading.load_id is None:
         return True
-    return any(
-        one.series == reading.series for one in measured_by_lot([lot.pk]).get(lot.pk, ())
-    )
+    return any(one.series == reading.series for one in measured_by_lot([lot.pk]).get(lot.pk, ()))
 
 
 def _photo(photo_id: int | None, lot: object) -> Photo | None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
 from doffer.errors import NotFoundError
-from doffer.mill.models import ColourReading
+from doffer.mill.dyed import dyeings_of
+from doffer.mill.models import ColourReading, Lot
 from doffer.mill.queries.pages import ROWS_A_PAGE
-from doffer.mill.sittings import ReadingRow, Sitting, sittings
+from doffer.mill.sittings import ReadingRow, Sitting, of_lot, sittings
 
 MOST_TUFTS_READ = 4 * ROWS_A_PAGE
 
@@ -35,8 +37,15 @@ def trial_sittings(recipe: str) -> tuple[Sitting, ...]:
 
 
 def colour_of_lot(lot: str) -> Sitting | None:
-    """What a lot counts as: its newest dry sitting by an instrument."""
-    return next((one for one in lot_sittings(lot) if one.is_measured), None)
+    """What a lot counts as: the newest dry sitting by an instrument that tells of all of it."""
+    return counting_of(lot_sittings(lot))
+
+
+def counting_of(found: Sequence[Sitting]) -> Sitting | None:
+    """Of the sittings of one lot, newest first, the one it counts as."""
+    pk = Lot.objects.filter(code=found[0].lot).values_list("pk", flat=True).first() if found else None
+    dyed = dyeings_of([pk]) if pk else {}
+    return next(iter(of_lot(found, dyed.get(pk, ()))), None)
 
 
 def batch_sittings(batch: int) -> tuple[Sitting, ...]:
