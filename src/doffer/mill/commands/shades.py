@@ -8,21 +8,26 @@ from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
+from django.db.models import Q
 
 from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError
 from doffer.fibre.colour.verdict import Formula, Tolerance, judge, usual_tolerance
+from doffer.fibre.material import Form
 from doffer.mill import bridge, clock, colours
-from doffer.mill.booking import announce, done_before, lot_of, remember
+from doffer.mill.booking import QuestionError, announce, done_before, lot_of, remember
 from doffer.mill.bridge import CENTI
 from doffer.mill.colours import FIRST_LIGHT, OBSERVER_DEG, Lab, Pad
 from doffer.mill.commands.readings import Seen, book_readings
-from doffer.mill.models import ColourReading, Shade, ShadeBatch, ShadeVerdict, ShadeVersion
+from doffer.mill.dyed import dyeings_of
+from doffer.mill.models import ColourReading, Lot, Shade, ShadeBatch, ShadeVerdict, ShadeVersion
 from doffer.mill.models.colour import PadForm, ReadingKind, Verdict
 from doffer.mill.numbering import SHADE, next_code
-from doffer.mill.sittings import Sitting, sittings
+from doffer.mill.sittings import Sitting, of_lot, sittings
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
+
+FAR_TIMES = 4.0  # times what is left to a person: beyond it a lot is another colour, not a poor batch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -239,16 +244,29 @@ def add_batch(
     label: str = "",
     made_on: date | None = None,
     note: str = "",
+    anyhow: str = "",
     key: uuid.UUID | None = None,
 ) -> int:
-    """A batch made to the current standard of a shade; gives its number. Old batches have a label, no lot."""
+    """A batch made to the current standard of a shade; gives its number. Old batches have a label, no lot.
+
+    Parameters
+    ----------
+    anyhow : str
+        Why a lot is a batch of it although it hardly can be; kept in the note.
+
+    Raises
+    ------
+    QuestionError
+        The lot is raw, somebody else's, of other fibre than the batches before, of quite another colour, or
+        neither dyed nor read here; goes through with `anyhow`.
+    """
     person = require(by, Right.READ_COLOUR)
     if not (lot or label.strip()):
         raise InputError("batch", "", "a lot, or a label such as “autumn 2025”")
     if made_on is not None and made_on > clock.today():
         raise InputError("day of the batch", made_on.isoformat(), "not in the future")
     with write():
-        body: dict[str, object] = {"batch": [shade, lot, label, str(made_on), note]}
+        body: dict[str, object] = {"batch": [shade, lot, label, str(made_on), note, anyhow]}
         earlier = done_before(key, "add_batch", body)
         if earlier:
             return int(str(earlier["batch"]))
@@ -258,18 +276,60 @@ def add_batch(
         version = found.versions.order_by("-version").first()
         if ShadeBatch.objects.filter(version=version, label=name).exists():
             raise ConflictError(f"{name} is a batch of {found.name} already", "Look in the shade book")
+        doubts = _doubts(row, version) if row and not anyhow.strip() else ()
+        if doubts:
+            act = f"{row.code} is not among the batches of {found.name} yet"
+            raise QuestionError(act, doubts, "If it is one all the same, say why")
         batch = ShadeBatch.objects.create(
             version=version,
             lot=row,
             label=name,
             made_on=made_on or clock.today(),
-            note=note,
+            note="; ".join(filter(None, (note.strip(), anyhow.strip()))),
             recorded_at=clock.now(),
             person=person,
         )
         announce(person, "shade", shade, f"batch {name} of {found.name}")
         remember(key, "add_batch", body, {"batch": batch.pk}, person)
         return batch.pk
+
+
+def _doubts(lot: Lot, version: ShadeVersion) -> tuple[str, ...]:
+    """Why a lot can hardly be a batch of this shade."""
+    name = version.shade.name
+    here = Q(shade_batches__version__shade=version.shade) | Q(dyeings__recipe__shade=version.shade)
+    others = list(Lot.objects.filter(here).exclude(pk=lot.pk).values_list("fibre", "customer_id").distinct())
+    fibres = sorted({fibre for fibre, _ in others})
+    doubts = []
+    if lot.now_form in (Form.GREASY, Form.SKIRTED):
+        doubts.append(f"it is {lot.now_form} fibre, which nobody has washed yet")
+    if not lot.customer.is_own and lot.customer_id not in {owner for _, owner in others}:
+        doubts.append(f"it is fibre of {lot.customer.name}")
+    if fibres and lot.fibre not in fibres:
+        doubts.append(
+            f"it is {lot.fibre.replace('_', ' ')}, and {name} was made of {', '.join(fibres)} so far"
+        )
+    return (*doubts, *_colour_doubts(lot, version))
+
+
+def _colour_doubts(lot: Lot, version: ShadeVersion) -> tuple[str, ...]:
+    """Read or written down as quite another colour, or nothing known of it at all."""
+    name = version.shade.name
+    wanted, tolerance = colours.plain_labs(version.labs_centi), tolerance_of(version)
+    read = [one for one in sittings(ColourReading.objects.filter(lot=lot)) if one.is_measured]
+    labs = max(read, key=lambda one: one.turn).labs if read else {}
+    is_dyed = lot.dyeings.filter(recipe__shade=version.shade).exists()
+    if not labs and not is_dyed and lot.lab_l_centi is not None:
+        typed = (lot.lab_l_centi, lot.lab_a_centi or 0, lot.lab_b_centi or 0)
+        labs = {FIRST_LIGHT: tuple(value / CENTI for value in typed)}
+    light = next((one for one in (version.light, *wanted) if one in wanted and one in labs), None)
+    if light is None:
+        return () if labs or is_dyed else (f"it was neither read nor dyed by the recipe of {name}",)
+    found = judge(np.array(wanted[light]), np.array(labs[light]), tolerance)
+    if found.de <= FAR_TIMES * tolerance.ask_de:
+        return ()
+    how = "was read" if read else "was not dyed here and is written down as"
+    return (f"it {how} {found.de:.0f} away from the standard: {', '.join(found.words)}",)
 
 
 def judge_batch(
@@ -314,18 +374,23 @@ def judge_batch(
         return judged
 
 
+NOT_ALL = "what was read is a part of it, or it was dyed since"
+
+
 def _sitting(batch: ShadeBatch, series: uuid.UUID | None) -> Sitting:
     readings = ColourReading.objects.filter(lot=batch.lot) if batch.lot else batch.readings.all()
     if series is not None:
         readings = readings.filter(series=series)
     found = sittings(readings)
-    usable = [one for one in found if one.is_measured]
+    dyed = dyeings_of([batch.lot_id]) if batch.lot_id else {}
+    usable = of_lot(found, dyed.get(batch.lot_id, ()))
     if usable:
         return max(usable, key=lambda one: one.turn)
     reason = "it was not read yet"
     if found:
         wet = found[-1].pad.is_wet
-        reason = "it was only read wet" if wet else "a photo is good for a first guess only"
+        photo = "a photo is good for a first guess only"
+        reason = NOT_ALL if found[-1].is_measured else "it was only read wet" if wet else photo
     act = f"{batch.label} is not held against {batch.version.shade.name}"
     raise RefusedError(act, (reason,), "Dry it, read five tufts and try again")
 

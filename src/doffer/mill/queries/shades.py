@@ -14,9 +14,10 @@ from doffer.fibre.colour.words import difference_words
 from doffer.mill import bridge, colours
 from doffer.mill.bridge import CENTI
 from doffer.mill.colours import Lab, Pad
+from doffer.mill.dyed import LotDyeing, dyeings_of
 from doffer.mill.models import ColourReading, Shade, ShadeBatch, ShadeVerdict, ShadeVersion
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
-from doffer.mill.sittings import Sitting, sittings
+from doffer.mill.sittings import Sitting, of_lot, sittings
 from doffer.tables.loader import Tables
 
 
@@ -228,6 +229,7 @@ def _points(batches: Sequence[ShadeBatch]) -> tuple[BatchPoint, ...]:
     by_lot: dict[str, list[Sitting]] = {}
     for one in sittings(of_lots):
         by_lot.setdefault(one.lot, []).append(one)
+    dyed = dyeings_of([b.lot_id for b in batches if b.lot_id])
     batch_of = dict(of_batches.values_list("series", "batch_id"))
     by_batch: dict[int, list[Sitting]] = {}
     for one in sittings(of_batches):
@@ -237,16 +239,20 @@ def _points(batches: Sequence[ShadeBatch]) -> tuple[BatchPoint, ...]:
     for batch in batches:
         found = by_lot.get(batch.lot.code, []) if batch.lot else by_batch.get(batch.pk, [])
         before = next((p for p in reversed(points) if p.to_standard), None)
-        points.append(_point(batch, found, before, tables))
+        points.append(_point(batch, found, before, tables, dyed.get(batch.lot_id or 0, ())))
     return tuple(points)
 
 
 def _point(
-    batch: ShadeBatch, found: Sequence[Sitting], before: BatchPoint | None, tables: Tables
+    batch: ShadeBatch,
+    found: Sequence[Sitting],
+    before: BatchPoint | None,
+    tables: Tables,
+    dyed: Sequence[LotDyeing],
 ) -> BatchPoint:
     verdicts = list(batch.verdicts.all())
-    usable = [one for one in found if one.is_measured]
-    judged = [one for one in usable if verdicts and one.series == verdicts[-1].series]
+    usable = of_lot(found, dyed)
+    judged = [one for one in found if verdicts and one.series == verdicts[-1].series]
     sitting = judged[0] if judged else max(usable, key=lambda one: one.turn, default=None)
     standard = standard_row(batch.version)
     why_not: tuple[str, ...] = ()
