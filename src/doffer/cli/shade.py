@@ -80,7 +80,12 @@ def _act(
 def _colour_words(words: argparse.ArgumentParser) -> None:
     words.add_argument("--target", metavar="L,a,b", help="wanted colour, or its name in a spectra file")
     words.add_argument("--shade", metavar="NAME", help="wanted standard shade of the mill (with --mill)")
-    words.add_argument("--tolerance", type=number(0.05, 20), metavar="DE", help="CIEDE2000 that is on shade")
+    words.add_argument(
+        "--tolerance",
+        type=number(0.05, 20),
+        metavar="DE",
+        help="CIEDE2000 on shade; else as the shade says",
+    )
     words.add_argument("--m", type=number(0.01, 0.95), help="mixing constant M, if you know your own")
     words.add_argument("--ln-m-sd", type=number(0, 2), metavar="SD", help="standard error of ln M")
     spectra_word(words)
@@ -125,6 +130,7 @@ def _predict(args: argparse.Namespace) -> int:
         seen_in,
         mixings=usual_mixings(outfit.tables, outfit.ways.mixing),
         standard_lab=wanted,
+        formula=target.formula,
     )
     band = band_of(spectra, shares, target, outfit.ways)
     card = trial_card_cg(tuple(float(x) for x in shares), card_g=outfit.ways.trial_card_g)
@@ -150,7 +156,7 @@ def _predict_text(data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
         f"{name} {share:.1%}" for name, share in data["shares"].items()
     )
     if data["de_to_target"] is not None:
-        yield f"CIEDE2000 to the target: {data['de_to_target']:.1f}{_in_words(data['words'])}."
+        yield f"{outfit.formula} to the target: {data['de_to_target']:.1f}{_in_words(data['words'])}."
     error = data["published_error"]
     yield f"Fitted models are off by {error.mean_low_de:g} to {error.mean_high_de:g} on average."
     if data["band"]:
@@ -183,7 +189,12 @@ def _find(args: argparse.Namespace) -> int:
     )
     emit(
         args,
-        {"recipes": recipes, "missing": missing, "tolerance_de": outfit.tolerance_de},
+        {
+            "recipes": recipes,
+            "missing": missing,
+            "tolerance_de": outfit.tolerance_de,
+            "formula": outfit.formula,
+        },
         _find_text(recipes, missing, rules, outfit),
     )
     return 0
@@ -202,7 +213,7 @@ def _find_text(recipes: tuple[Recipe, ...], missing: Any, rules: Any, outfit: Ou
         )
         for place, recipe in enumerate(recipes, start=1)
     ]
-    yield from aligned(("", "CIEDE2000", f"at worst {_m_text(outfit)}", "oven-dry grams"), rows)
+    yield from aligned(("", outfit.formula, f"at worst {_m_text(outfit)}", "oven-dry grams"), rows)
     if missing is not None:
         yield (
             f"None is within {outfit.tolerance_de:g}. Even all lots together stay {missing.de:.1f} off"
@@ -245,6 +256,8 @@ def _correct(args: argparse.Namespace) -> int:
     best = found[0]
     names = [lot.name for lot in lots]
     data = {
+        "formula": outfit.formula,
+        "tolerance_de": outfit.tolerance_de,
         "alone_de": dict(zip(names, together.alone_de, strict=True)),
         "together_de": together.de_to_target,
         "without_de": dict(zip(names, together.without_de, strict=True)),
@@ -270,7 +283,7 @@ def _correct(args: argparse.Namespace) -> int:
 def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
     best = data["corrections"][0]
     alone = ", ".join(f"{name} {de:.1f}" for name, de in data["alone_de"].items())
-    yield f"CIEDE2000 to the target, alone: {alone}; all together {data['together_de']:.1f}."
+    yield f"{outfit.formula} to the target, alone: {alone}; all together {data['together_de']:.1f}."
     yield (
         f"Add {_added_text(best, args.regain_pct)}: then {best.de_after:.1f}, "
         f"{data['total_dry_mass_g'] / G_PER_KG:.2f} kg oven-dry in all."

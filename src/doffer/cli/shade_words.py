@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from doffer.cli.typed import named_numbers
 
 if TYPE_CHECKING:
+    from doffer.fibre.colour.verdict import Tolerance
     from doffer.mill.queries.bench import Bench
     from doffer.planning.shade.target import Target
     from doffer.planning.shade.ways import ShadeWays
@@ -82,6 +83,11 @@ class Outfit:
     bench: Bench | None
     spectrum: Callable[[str], Any]
     is_m_typed: bool = False
+
+    @property
+    def formula(self) -> str:
+        """What differences are counted in: the formula of the tolerance."""
+        return "CIEDE2000" if self.target is None else self.target.formula.name_in_print
 
     @property
     def is_lab_only(self) -> bool:
@@ -162,6 +168,7 @@ def find_outfit(args: argparse.Namespace, *, needs_target: bool) -> Outfit:
         No target where one is needed, or a shade without a mill.
     """
     from doffer.errors import InputError
+    from doffer.fibre.colour.verdict import Formula, Tolerance, usual_tolerance
     from doffer.planning.shade.ways import usual_ways
     from doffer.tables.loader import load_tables
 
@@ -177,12 +184,17 @@ def find_outfit(args: argparse.Namespace, *, needs_target: bool) -> Outfit:
         target = _typed_target(args, tables, known)
     if needs_target and target is None:
         raise InputError("wanted colour", None, "given with --target L,a,b (or --shade with --mill)")
-    usual = tables.constants["shade_pass_cmc"].value
+    if tolerance is None:
+        tolerance = usual_tolerance(tables)
+    if args.tolerance:
+        tolerance = Tolerance(Formula.DE2000, args.tolerance, args.tolerance)
+    if target is not None:
+        target = target.counted_in(tolerance.formula)
     return Outfit(
         tables=tables,
         ways=ways,
         target=target,
-        tolerance_de=args.tolerance or tolerance or usual,
+        tolerance_de=tolerance.pass_de,
         owners=frozenset({OWN}),
         observer_deg=args.observer,
         bench=bench,
@@ -220,12 +232,13 @@ def _typed_target(args: argparse.Namespace, tables: Tables, known: Callable[[str
     return target_from_lab(np.array(lab), light(tables, "D65", observer_deg=args.observer))
 
 
-def _of_mill(args: argparse.Namespace) -> tuple[Bench, Tables, Target | None, float | None]:
+def _of_mill(args: argparse.Namespace) -> tuple[Bench, Tables, Target | None, Tolerance | None]:
     """Bench, tables, target and tolerance from the records of a mill."""
     from doffer.cli.mills import open_records
     from doffer.errors import NotFoundError
 
     open_records(args)
+    from doffer.fibre.colour.verdict import Formula, Tolerance
     from doffer.mill.queries.bench import bench
     from doffer.mill.queries.tables import current_tables
 
@@ -235,7 +248,7 @@ def _of_mill(args: argparse.Namespace) -> tuple[Bench, Tables, Target | None, fl
     wanted = args.shade.casefold()
     for one in found.standards:
         if wanted in (one.shade.casefold(), one.name.casefold()):
-            tolerance = one.row.pass_de if one.row.formula == "de2000" else None
+            tolerance = Tolerance(Formula(one.row.formula), one.row.pass_de, one.row.ask_de)
             return bench(shade=one.shade), tables, found.target(one.shade, tables), tolerance
     raise NotFoundError("shade", args.shade, f"There are {', '.join(one.name for one in found.standards)}")
 

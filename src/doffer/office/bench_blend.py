@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from doffer.fibre.colour.blend import blend
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.difference import apart
 from doffer.fibre.colour.predict import (
     ModelAnswer,
     PublishedError,
@@ -130,7 +130,7 @@ class Blend:
 
     @property
     def de(self) -> float:
-        """CIEDE2000 to the aim in daylight, of the blend as it is weighed out."""
+        """Difference to the aim in daylight, by its formula, of the blend as it is weighed out."""
         return self.weighed.de
 
 
@@ -142,7 +142,8 @@ def aim_of(asked: Asked, bench: Bench) -> Aim | None:
             return None
         seen_in = light(tables, "D65", observer_deg=bench.pad.observer_deg)
         tolerance = tables.constants["shade_pass_cmc"].value
-        return Aim("your colour", target_from_lab(np.array(asked.lab), seen_in), tolerance, "cmc", None)
+        target = target_from_lab(np.array(asked.lab), seen_in).counted_in("cmc")
+        return Aim("your colour", target, tolerance, "cmc", None)
     standard = next((one for one in bench.standards if one.shade == asked.shade), None)
     if standard is None:
         return None
@@ -321,7 +322,7 @@ def light_rows(mixed: np.ndarray, aim: Aim) -> tuple[LightRow, ...]:
             continue
         seen_in, wanted = known[name]
         made = lab_of_reflectance(mixed, seen_in)
-        de = float(de2000(wanted, made))
+        de = float(apart(wanted, made, aim.target.formula))
         rows.append(LightRow(LIGHT_WORDS[name], de, difference_words(wanted, made, least_de=TELLABLE_DE)))
     return tuple(rows)
 
@@ -366,6 +367,7 @@ def _models(
         target.lights[0],
         mixings=usual_mixings(bench.tables, bench.ways.mixing),
         standard_lab=target.labs[0] if aim else None,
+        formula=target.formula,
     )
     return tuple((MODEL_NAMES.get(one.model, one.model), one) for one in answers)
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.words import difference_words
 from doffer.mill.queries.bench import Bench, BenchLot
 from doffer.office.bench_asked import Asked
@@ -120,7 +119,7 @@ def _choice(lot: BenchLot, asked: Asked, bench: Bench, aim: Aim | None) -> Choic
     de, words = None, ()
     if aim is not None and lot.lab is not None and lot.is_usable:
         wanted, mine = aim.target.labs[0], np.array(lot.lab)
-        de = float(de2000(wanted, mine))
+        de = float(aim.target.apart(mine))
         words = difference_words(wanted, mine, least_de=TELLABLE_DE)
     return Choice(
         lot=lot,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -111,6 +112,28 @@ def de_cmc(
     return np.asarray(
         np.sqrt((d_l / (lightness_factor * s_l)) ** 2 + (d_c / (chroma_factor * s_c)) ** 2 + d_h2 / s_h**2)
     )
+
+
+class Formula(StrEnum):
+    """The difference a tolerance is written in."""
+
+    DE2000 = "de2000"
+    CMC = "cmc"
+
+    @property
+    def name_in_print(self) -> str:
+        """As standards write it."""
+        return "CMC(2:1)" if self is Formula.CMC else "CIEDE2000"
+
+
+def apart(standard: Floats, sample: Floats, formula: Formula) -> Floats:
+    """The difference that a tolerance of this formula is held against, shape (...), of labs (..., 3).
+
+    Whatever stands beside a tolerance, or decides by it, is reckoned here: CMC with l:c = 2:1 from the
+    standard, or CIEDE2000.
+    """
+    reckon = de_cmc if formula is Formula.CMC else de2000
+    return np.asarray(reckon(np.asarray(standard), np.asarray(sample)))
 
 
 def de_ab(standard: Floats, sample: Floats) -> Floats:

@@ -18,7 +18,7 @@ from doffer.fibre.colour.blend import (
     stearns_noechel,
     two_constant_reflectance,
 )
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.difference import Formula, apart, de2000
 from doffer.fibre.colour.spectrum import Light, lab_of_reflectance
 from doffer.tables.loader import Tables
 
@@ -96,6 +96,7 @@ def predict_band(
     mixing: Mixing,
     ln_m_sd: float,
     standard_lab: Floats | None = None,
+    formula: Formula = Formula.DE2000,
 ) -> Band:
     """Colour of one blend and its band from M -2 to +2 standard errors.
 
@@ -109,6 +110,8 @@ def predict_band(
         Standard error of ln M: of the fit, or `default_ln_m_sd`.
     standard_lab : ndarray, shape (3,), optional
         The colour that is wanted.
+    formula : Formula
+        What the difference to it is reckoned in.
     """
     ends = mixing_ends(mixing, ln_m_sd=ln_m_sd)
     labs = np.stack([lab_of_reflectance(blend(lots, shares, one), seen_in) for one in (mixing, *ends)])
@@ -116,8 +119,8 @@ def predict_band(
     lab, low, high = (as_lab(row) for row in labs)
     if standard_lab is None:
         return Band(lab, low, high, moved)
-    apart = de2000(standard_lab, labs)
-    return Band(lab, low, high, moved, float(apart[0]), float(apart.min()), float(apart.max()))
+    off = apart(np.broadcast_to(standard_lab, labs.shape), labs, formula)
+    return Band(lab, low, high, moved, float(off[0]), float(off.min()), float(off.max()))
 
 
 def compare_models(
@@ -128,6 +131,7 @@ def compare_models(
     mixings: Sequence[Mixing],
     standard_lab: Floats | None = None,
     constants: tuple[Floats, Floats] | None = None,
+    formula: Formula = Formula.DE2000,
 ) -> tuple[ModelAnswer, ...]:
     """The same blend by several models, in the order given; the others are measured against the first.
 
@@ -143,6 +147,8 @@ def compare_models(
         The colour that is wanted.
     constants : pair of ndarray, shape (k, n), optional
         Absorption and scattering of every lot: adds two-constant Kubelka-Munk, last.
+    formula : Formula
+        What the difference to the wanted colour is reckoned in.
 
     Raises
     ------
@@ -161,7 +167,7 @@ def compare_models(
             model,
             constant,
             as_lab(lab),
-            None if standard_lab is None else float(de2000(standard_lab, lab)),
+            None if standard_lab is None else float(apart(standard_lab, lab, formula)),
             float(de2000(labs[0], lab)),
         )
         for (model, constant), lab in zip(told, labs, strict=True)

@@ -10,9 +10,11 @@ import numpy as np
 from doffer.errors import InputError, RefusedError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.chart import Sketch
-from doffer.fibre.colour.difference import de2000, de_cmc
+from doffer.fibre.colour.difference import Formula, apart
 from doffer.fibre.colour.words import difference_words
 from doffer.tables.loader import Tables
+
+__all__ = ["Formula", "Judgement", "Tolerance", "Verdict", "judge", "usual_tolerance"]
 
 
 class Verdict(StrEnum):
@@ -21,13 +23,6 @@ class Verdict(StrEnum):
     PASS = "pass"  # noqa: S105 - a verdict, not a secret
     ASK = "ask"
     FAIL = "fail"
-
-
-class Formula(StrEnum):
-    """The difference a tolerance is written in."""
-
-    DE2000 = "de2000"
-    CMC = "cmc"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +64,7 @@ def judge(standard: Floats, sample: Floats | Sketch, tolerance: Tolerance) -> Ju
     if isinstance(sample, Sketch):
         reason = f"a photograph may be off by {sample.off_low_de:g} to {sample.off_high_de:g}"
         raise RefusedError("Passing or failing by a photograph", (reason,), "Measure the fibre")
-    formula = de_cmc if tolerance.formula is Formula.CMC else de2000
-    de = float(formula(standard, np.asarray(sample)))
+    de = float(apart(standard, np.asarray(sample), tolerance.formula))
     verdict = (
         Verdict.PASS if de <= tolerance.pass_de else Verdict.ASK if de <= tolerance.ask_de else Verdict.FAIL
     )

@@ -10,13 +10,13 @@ import numpy as np
 
 from doffer.errors import ConflictError, InputError, NotFoundError, RefusedError
 from doffer.fibre.colour.blend import BlendModel, Mixing
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.verdict import usual_tolerance
 from doffer.mill import bridge, clock, colours
 from doffer.mill.booking import announce, done_before, lot_of, remember
 from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.colours import FIRST_LIGHT
 from doffer.mill.commands.join import join_allowed, refuse_held
-from doffer.mill.commands.shades import TargetFacts, shade_of
+from doffer.mill.commands.shades import TargetFacts, shade_of, tolerance_of
 from doffer.mill.models import BlendPart, BlendRecipe, RecipeStep, ShadeVersion
 from doffer.mill.models.blends import RecipeState
 from doffer.mill.numbering import MIX, next_code
@@ -217,7 +217,7 @@ def _prediction(
     shares = shares / shares.sum()
     labs = labs_under(spectra, shares, target, ways)
     band = band_of(spectra, shares, target, ways)
-    de = float(de2000(target.labs[0], labs[0]))
+    de = float(target.apart(labs[0]))
     trial_g = facts.trial_mass_g or now.ways.trial_card_g
     if not 0 < trial_g <= facts.dry_mass_g:
         raise InputError(
@@ -241,12 +241,15 @@ def _prediction(
 
 
 def _target(columns: dict[str, object], tables: Tables) -> Target:
-    return target_of(
+    standard = columns["standard"]
+    tolerance = tolerance_of(standard) if standard else usual_tolerance(tables)
+    target = target_of(
         colours.plain_labs(columns["target_labs_centi"]),
         columns["target_reflectance_ppm"],
         observer_deg=columns["observer_deg"],
         tables=tables,
     )
+    return target.counted_in(tolerance.formula)
 
 
 def _keep_parts(recipe: BlendRecipe, facts: RecipeFacts, colour: Sequence[Coloured]) -> None:

@@ -17,13 +17,14 @@ from doffer.mill.booking import announce, done_before, remember
 from doffer.mill.colours import FIRST_LIGHT
 from doffer.mill.commands.join import join_allowed, refuse_held
 from doffer.mill.commands.readings import Seen, book_readings
-from doffer.mill.commands.recipes import check_open, recipe_of, step_to
+from doffer.mill.commands.recipes import MG_PER_CG, check_open, recipe_of, step_to
 from doffer.mill.commands.samples import keep_trial_as_sample
 from doffer.mill.commands.shades import tolerance_of
 from doffer.mill.models import BlendRecipe, ColourReading
 from doffer.mill.models.blends import RecipeState
 from doffer.mill.models.colour import Verdict
 from doffer.mill.palette import target_of
+from doffer.mill.promised import promised
 from doffer.mill.sittings import Sitting, sittings
 from doffer.mill.write import write
 from doffer.people.models import Person
@@ -118,7 +119,7 @@ def _told(person: Person, recipe: BlendRecipe, sitting: Sitting) -> Measured:
         code=recipe.code,
         version=recipe.version,
         series=sitting.series,
-        de=float(de2000(np.array(wanted[first]), measured)),
+        de=found.de,
         verdict=str(found.verdict),
         words=found.words,
         prediction_off_de=float(de2000(predicted, measured)),
@@ -183,7 +184,7 @@ def release_recipe(by: Person | None, code: str, *, note: str = "", key: uuid.UU
     ------
     RefusedError
         The trial card was not measured, or it is off shade; a card that the tolerance leaves to a person
-        needs a note.
+        needs a note, and so does fibre that other released recipes wait for.
     """
     person = require(by, Right.SHADES)
     with write():
@@ -201,6 +202,7 @@ def release_recipe(by: Person | None, code: str, *, note: str = "", key: uuid.UU
         _check_card(recipe, act, note, tables)
         lots = [part.lot for part in recipe.parts.select_related("lot__customer")]
         refuse_held(lots, act)
+        _check_promised(recipe, act, note)
         join_allowed(lots, recipe.join_decision_id)
         step_to(person, recipe, RecipeState.RELEASED, note=note)
         announce(person, "recipe", code, "released for the full mix")
@@ -233,6 +235,23 @@ def _check_card(recipe: BlendRecipe, act: str, note: str, tables: Tables) -> Non
     if found.verdict == Verdict.ASK and not note.strip():
         reason = f"its trial card is off by {found.de:.1f}, which the tolerance leaves to a person"
         raise RefusedError(act, (reason,), "Write a note that says why it may go on")
+
+
+def _check_promised(recipe: BlendRecipe, act: str, note: str) -> None:
+    """Fibre that is there, and not waited for by a mix released before; a note lets it go on."""
+    parts = list(recipe.parts.select_related("lot"))
+    waiting = promised([part.lot_id for part in parts])
+    short = []
+    for part in parts:
+        have_mg = part.lot.now_dry_mg or 0
+        others = waiting.get(part.lot_id, ())
+        if part.dry_mg <= have_mg - sum(one.dry_mg for one in others) + MG_PER_CG:
+            continue
+        told = f"{part.lot.code} holds {bridge.grams(have_mg):.0f} g oven-dry"
+        told += "".join(f", of which {o.recipe} waits for {bridge.grams(o.dry_mg):.0f} g" for o in others)
+        short.append(f"{told}, and this mix takes {bridge.grams(part.dry_mg):.0f} g")
+    if short and not note.strip():
+        raise RefusedError(act, tuple(short), "Write a note that says why it may go on, or blend it anew")
 
 
 def refuse_recipe(by: Person | None, code: str, *, reason: str) -> str:

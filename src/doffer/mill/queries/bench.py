@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,9 +14,11 @@ from doffer.fibre.colour.predict import mixing_ends
 from doffer.fibre.material import Constituent, Form
 from doffer.mill import bridge, colours
 from doffer.mill.colours import Lab, Pad
+from doffer.mill.dyed import LotDyeing, dyed_apart, dyeings_of
 from doffer.mill.models import JoinDecision, Lot, OrderLot, ShadeVersion
 from doffer.mill.models.colour import PadForm
 from doffer.mill.palette import mixing_now, target_of
+from doffer.mill.promised import Promise, promised
 from doffer.mill.queries.lots import Held, held_now, lab_of
 from doffer.mill.queries.shades import StandardRow, standard_row
 from doffer.mill.queries.today import OPEN_STATES
@@ -34,7 +36,8 @@ MOST_LOTS = 200  # as many as a search looks through
 class BenchLot:
     """A lot that could go into a blend.
 
-    `free_dry_g` is its oven-dry fibre less what open orders want of it; `orders` are those.
+    `free_dry_g` is its oven-dry fibre less what open orders and released recipes want of it (`orders` are
+    those) and less `dyed_apart_dry_g`, which lies dyed beside the rest and has not its colour.
     `reflectance_ppm` is measured or recovered, with its `kind` and `error_de` (what a prediction from it may
     be off by); empty when the lot was never read: `lab` is then only what the screen shows. `why_not` says
     why a recipe cannot take it: not read, on hold, read unlike the others. `parts` are its fibres with their
@@ -52,6 +55,7 @@ class BenchLot:
     location: str
     dry_mass_g: float
     free_dry_g: float
+    dyed_apart_dry_g: float
     actual_regain_frac: float
     orders: tuple[str, ...]
     lab: Lab | None
@@ -138,12 +142,13 @@ class Bench:
         )
 
     def target(self, shade: str, tables: Tables) -> Target:
-        """A standard as the search's target; NotFoundError when there is none."""
+        """A standard as the search's target, counted as its tolerance is; NotFoundError without one."""
         found = next((one for one in self.standards if one.shade == shade), None)
         if found is None:
             raise NotFoundError("shade", shade, "Look in the shade book")
         row = found.row
-        return target_of(row.labs, row.reflectance_ppm, observer_deg=row.pad.observer_deg, tables=tables)
+        colour = target_of(row.labs, row.reflectance_ppm, observer_deg=row.pad.observer_deg, tables=tables)
+        return colour.counted_in(row.formula)
 
 
 def costs_of(lots: Sequence[BenchLot]) -> np.ndarray:
@@ -201,10 +206,11 @@ def bench(
         rows = rows.filter(code__in=only)
     lots = list(rows.select_related("customer").order_by("pk")[: MOST_LOTS + 1])
     shown = lots[:MOST_LOTS]
-    measured = measured_by_lot(lot.pk for lot in shown)
+    dyed = dyeings_of([lot.pk for lot in shown])
+    measured = measured_by_lot((lot.pk for lot in shown), dyed)
     pad = aimed.pad if aimed else _usual_pad(form, newest_like(measured).values())
     newest = newest_like(measured, pad)
-    beside = _Beside.of(shown, pad, newest, tables)
+    beside = _Beside.of(shown, pad, newest, dyed, tables)
     lead = next((lot.fibre for lot in shown if lot.code == first), fibre)
     now = mixing_now(lead, pad.form, tables)
     return Bench(
@@ -268,11 +274,21 @@ class _Beside:
     held: Held
     orders: dict[int, list[tuple[str, int | None]]]
     origins: dict[int, tuple[bridge.Origin, ...]]
+    dyed: Mapping[int, Sequence[LotDyeing]]
+    apart: Mapping[int, int]
+    waiting: dict[int, tuple[Promise, ...]]
     pad: Pad
     tables: Tables
 
     @classmethod
-    def of(cls, lots: Sequence[Lot], pad: Pad, newest: dict[int, Sitting], tables: Tables) -> _Beside:
+    def of(
+        cls,
+        lots: Sequence[Lot],
+        pad: Pad,
+        newest: dict[int, Sitting],
+        dyed: dict[int, tuple[LotDyeing, ...]],
+        tables: Tables,
+    ) -> _Beside:
         orders: dict[int, list[tuple[str, int | None]]] = {}
         links = OrderLot.objects.filter(lot__in=lots, order__state__in=OPEN_STATES)
         for lot, code, wanted_mg in links.values_list("lot_id", "order__code", "wanted_mg"):
@@ -282,6 +298,9 @@ class _Beside:
             held=held_now(),
             orders=orders,
             origins=bridge.origins_of(lots),
+            waiting=promised([lot.pk for lot in lots]),
+            dyed=dyed,
+            apart=dyed_apart(lots, dyed),
             pad=pad,
             tables=tables,
         )
@@ -293,7 +312,9 @@ class _Beside:
             reasons.append("on hold")
         sitting = self.sittings.get(lot.pk)
         if sitting is None:
-            reasons.append("not read dry by an instrument")
+            is_dyed = any(one.is_whole for one in self.dyed.get(lot.pk, ()))
+            since = " since it was dyed" if is_dyed else ""
+            reasons.append(f"not read dry by an instrument{since}")
             return tuple(reasons)
         return (*reasons, *colours.unlike(self.pad, sitting.pad))
 
@@ -305,7 +326,10 @@ def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:
     dry_g = bridge.grams(lot.now_dry_mg)
     orders = beside.orders.get(lot.pk, [])
     dry_frac = lot.now_dry_mg / lot.now_mass_mg if lot.now_mass_mg else 0.0
+    waiting = beside.waiting.get(lot.pk, ())
     wanted_g = sum(bridge.grams(wanted_mg or 0) for _, wanted_mg in orders) * dry_frac
+    wanted_g += sum(bridge.grams(one.dry_mg) for one in waiting)
+    apart_g = bridge.grams(beside.apart.get(lot.pk, 0)) * dry_frac
     typed = lab_of(lot.lab_l_centi, lot.lab_a_centi, lot.lab_b_centi)
     reflectance_ppm: tuple[int, ...] = ()
     if known is not None:
@@ -321,9 +345,10 @@ def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:
         form=lot.now_form,
         location=lot.location,
         dry_mass_g=dry_g,
-        free_dry_g=max(0.0, dry_g - wanted_g),
+        free_dry_g=max(0.0, dry_g - wanted_g - apart_g),
+        dyed_apart_dry_g=apart_g,
         actual_regain_frac=bridge.maybe_frac(lot.now_regain_ppm) or 0.0,
-        orders=tuple(code for code, _ in orders),
+        orders=(*(code for code, _ in orders), *(one.recipe for one in waiting)),
         lab=sitting.lab if sitting else typed,
         kind=known.kind if known else "",
         error_de=known.error_de if known else None,

@@ -10,7 +10,6 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.blend import Mixing, transform, untransform
-from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.predict import Band, Lab, as_lab
 from doffer.fibre.colour.spectrum import lab_of_reflectance
 from doffer.planning.shade.search import BEAM, Found, grow, without_idle
@@ -54,7 +53,7 @@ class Correction:
     lots, added_dry_mass_g : tuple
         What is added, oven-dry [g].
     de_before, de_after : float
-        CIEDE2000 to the target under the first light.
+        Difference to the target under the first light, in the formula of its tolerance.
     lab_after : tuple
         Predicted Lab.
     low_factor, high_factor : float or None
@@ -103,7 +102,7 @@ def correct_batch(
         Most that may be added, over the batch [frac]: about 10 % repairs a difference of 3, one of 6 takes
         half.
     tolerance_de : float
-        CIEDE2000 that counts as on shade.
+        Difference that counts as on shade, in the formula of the target.
 
     Raises
     ------
@@ -172,7 +171,7 @@ def _correction(
     ratio = np.concatenate([np.ones((len(factors), 1)), factors[:, None] * added_g / total_g], axis=1)
     mixed = (ratio / ratio.sum(axis=1, keepdims=True)) @ field.f.T[lots]
     labs = lab_of_reflectance(untransform(mixed, field.mixing), target.lights[0])
-    apart = de2000(target.labs[0], labs)
+    apart = target.apart(labs)
     good = factors[apart <= tolerance_de]
     as_is = int(np.argmin(np.abs(factors - 1)))
     spectra = np.concatenate([batch.reflectance, stock.reflectance[places]])

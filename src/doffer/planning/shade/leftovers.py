@@ -10,7 +10,6 @@ import numpy as np
 
 from doffer.errors import InfeasibleError, InputError
 from doffer.fibre.arrays import Floats, Ints
-from doffer.fibre.colour.difference import de2000
 from doffer.planning.shade.search import BEAM, allowed_lots, grow, stock_field
 from doffer.planning.shade.simplex import onto_simplex
 from doffer.planning.shade.solve import Field, labs_of, solve_sets
@@ -41,7 +40,7 @@ def use_up(
     leftovers: frozenset[str],
     tolerance_de: float,
 ) -> UseUp:
-    """The recipe within the tolerance (CIEDE2000, first light) that takes most of the named lots.
+    """The recipe within the tolerance (first light) that takes most of the named lots.
 
     Sets that hold one to three leftovers are searched as usual; in the best of each, the leftovers' shares
     are raised step by step towards what there is of them while the other lots make up for it.
@@ -94,7 +93,7 @@ def _most_taken(
     most = most * min(1.0, (1 - low[~is_left].sum()) / max(most.sum(), 1e-12))
     raised = low + np.linspace(0, 1, N_LEVELS)[:, None] * np.where(is_left, np.maximum(most - low, 0), 0)
     shares = _solved_at(places, raised, high, field)
-    apart = de2000(target.labs[0], labs_of(shares, places, field, target)[:, 0])
+    apart = target.apart(labs_of(shares, places, field, target)[:, 0])
     good = np.flatnonzero((apart <= tolerance_de) & (np.abs(shares.sum(axis=1) - 1) < WHOLE))
     if not good.size:
         return None

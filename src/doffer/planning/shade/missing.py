@@ -8,7 +8,6 @@ import numpy as np
 
 from doffer.errors import InfeasibleError
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.predict import Lab, as_lab
 from doffer.fibre.colour.words import difference_words
 from doffer.planning.shade.linear import best_of_all
@@ -41,7 +40,7 @@ def what_is_missing(
     *,
     tolerance_de: float,
 ) -> Missing | None:
-    """What the stock lacks for a target; None when a recipe is within the tolerance (CIEDE2000, first light).
+    """What the stock lacks for a target; None when a recipe is within the tolerance (first light).
 
     The best blend of any number of lots in any amount is sought from equal shares and from every recipe
     found.
@@ -61,7 +60,7 @@ def what_is_missing(
         starts.append(start)
     ends = np.stack([best_of_all(usable, field, start) for start in starts])
     labs = labs_of(ends, np.arange(len(stock.names)), field, target)[:, 0]
-    apart = de2000(target.labs[0], labs)
+    apart = target.apart(labs)
     best = int(np.argmin(apart))
     de, lab = float(apart[best]), labs[best]
     return Missing(de, as_lab(lab), difference_words(lab, target.labs[0]) if de > tolerance_de else ())

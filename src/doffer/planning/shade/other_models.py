@@ -10,7 +10,6 @@ import numpy as np
 
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.blend import BlendModel, Mixing, blend
-from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.predict import mixing_ends
 from doffer.fibre.colour.spectrum import lab_of_reflectance, three_bands
 from doffer.planning.shade.correct import Batch, Correction, correct_batch, corrections_by_model
@@ -26,7 +25,7 @@ WITHOUT_SPECTRA = "without_spectra"
 class OtherAnswer:
     """What one model would add, oven-dry [g] by lot, and how far off this plan is if that model is right.
 
-    `m` is its constant, None without one; `this_plan_then_off_de` (CIEDE2000) is None where the model says
+    `m` is its constant, None without one; `this_plan_then_off_de` is None where the model says
     nothing of spectra.
     """
 
@@ -76,7 +75,7 @@ def other_answers(
     rows = []
     for mixing, answer in zip(mixings, answers, strict=True):
         made = lab_of_reflectance(blend(spectra, masses_g / masses_g.sum(), mixing), target.lights[0])
-        off_de = float(de2000(target.labs[0], made))
+        off_de = float(target.apart(made))
         rows.append(OtherAnswer(str(mixing.model), mixing.constant or None, _added(answer), off_de))
     alone = _without_spectra(
         batch,
@@ -113,6 +112,7 @@ def _without_spectra(
             (three_bands(seen_in),),
             target.light_weights[:1],
             has_spectrum=target.has_spectrum,
+            formula=target.formula,
         ),
         stock=dataclasses.replace(
             stock, reflectance=_ratios(stock.reflectance, seen_in.weights, seen_in.white_xyz)

@@ -8,7 +8,7 @@ import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.difference import apart
 from doffer.fibre.colour.predict import Lab, as_lab
 from doffer.planning.shade.target import Recipe, Stock, Target
 from doffer.planning.shade.tell import labs_under
@@ -79,6 +79,6 @@ def weigh_recipe(
         weighed_mass_g=tuple(round(float(x), 3) for x in weighed_g),
         dry_mass_g=tuple(float(x) for x in dry_g),
         lab=as_lab(lab),
-        de=float(de2000(target.labs[0], lab)),
-        moved_de=float(de2000(np.array(recipe.lab), lab)),
+        de=float(target.apart(lab)),
+        moved_de=float(apart(np.array(recipe.lab), lab, target.formula)),
     )

@@ -9,7 +9,7 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.blend import Mixing, blend, transform, untransform
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.difference import apart
 from doffer.fibre.colour.predict import Lab, as_lab
 from doffer.fibre.colour.spectrum import lab_of_reflectance
 from doffer.planning.shade.target import Target
@@ -64,7 +64,7 @@ def sub_lots_together(reflectance: Floats, dry_mass_g: Floats, *, target: Target
         A mass below zero, or nothing at all.
     """
     _check(reflectance, dry_mass_g)
-    seen, wanted = target.lights[0], target.labs[0]
+    seen = target.lights[0]
     labs = lab_of_reflectance(reflectance, seen)
     mean = lab_of_reflectance(blend(reflectance, dry_mass_g / dry_mass_g.sum(), mixing), seen)
     without = []
@@ -74,12 +74,12 @@ def sub_lots_together(reflectance: Floats, dry_mass_g: Floats, *, target: Target
             without.append(float("nan"))
             continue
         left = blend(np.delete(reflectance, place, axis=0), rest_g / rest_g.sum(), mixing)
-        without.append(float(de2000(wanted, lab_of_reflectance(left, seen))))
+        without.append(float(target.apart(lab_of_reflectance(left, seen))))
     return SubLots(
         lab=as_lab(mean),
-        de_to_target=float(de2000(wanted, mean)),
-        alone_de=tuple(float(x) for x in de2000(wanted, labs)),
-        to_mean_de=tuple(float(x) for x in de2000(mean, labs)),
+        de_to_target=float(target.apart(mean)),
+        alone_de=tuple(float(x) for x in target.apart(labs)),
+        to_mean_de=tuple(float(x) for x in apart(np.broadcast_to(mean, labs.shape), labs, target.formula)),
         without_de=tuple(without),
     )
 
@@ -87,7 +87,7 @@ def sub_lots_together(reflectance: Floats, dry_mass_g: Floats, *, target: Target
 def choose_sub_lots(
     reflectance: Floats, dry_mass_g: Floats, *, target: Target, mixing: Mixing, tolerance_de: float
 ) -> Choice:
-    """Whole sub-lots that make the standard together: as much fibre as the tolerance (CIEDE2000) allows.
+    """Whole sub-lots that make the standard together: as much fibre as the tolerance allows.
 
     Every choice is tried. Where none is within the tolerance, the nearest comes back; look at its distance.
 
@@ -106,11 +106,11 @@ def choose_sub_lots(
     masses_g, total_g, chosen = masses_g[total_g > 0], total_g[total_g > 0], chosen[total_g > 0]
     mixed = (masses_g / total_g[:, None]) @ transform(reflectance, mixing)
     labs = lab_of_reflectance(untransform(mixed, mixing), target.lights[0])
-    apart = de2000(target.labs[0], labs)
-    within = apart <= tolerance_de
-    best = int(np.argmax(np.where(within, total_g, -1.0)) if within.any() else np.argmin(apart))
+    off = target.apart(labs)
+    within = off <= tolerance_de
+    best = int(np.argmax(np.where(within, total_g, -1.0)) if within.any() else np.argmin(off))
     places = tuple(int(place) for place in np.flatnonzero(chosen[best]))
-    return Choice(places, float(total_g[best]), as_lab(labs[best]), float(apart[best]))
+    return Choice(places, float(total_g[best]), as_lab(labs[best]), float(off[best]))
 
 
 def _check(reflectance: Floats, dry_mass_g: Floats) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.difference import Formula, apart, de2000
 from doffer.fibre.colour.predict import Band, Lab
 from doffer.fibre.colour.spectrum import Light, check_reflectance, lab_of_reflectance, light
 from doffer.tables.loader import Tables
@@ -25,12 +26,24 @@ class Target:
 
     A target known as Lab under one light says nothing about the others: they then carry no weight, and no
     metamerism is claimed.
+
+    `formula` is the one its tolerance is written in. A search goes by CIEDE2000 (`score_of`); every distance
+    that is told or held against the tolerance is `apart`.
     """
 
     labs: Floats
     lights: tuple[Light, ...]
     light_weights: Floats
     has_spectrum: bool
+    formula: Formula = Formula.DE2000
+
+    def apart(self, labs: Floats) -> Floats:
+        """Difference of labs, shape (..., 3), to the target under its first light, by its formula."""
+        return apart(np.broadcast_to(self.labs[0], np.shape(labs)), labs, self.formula)
+
+    def counted_in(self, formula: str) -> Target:
+        """The same colour, with a tolerance that is written in this formula ("de2000" or "cmc")."""
+        return dataclasses.replace(self, formula=Formula(formula))
 
 
 def target_from_spectrum(reflectance: Floats, lights: tuple[Light, ...], light_weights: Floats) -> Target:
@@ -137,7 +150,7 @@ class Recipe:
     lab : tuple
         Predicted Lab under the first light.
     de : mapping
-        CIEDE2000 to the target by illuminant.
+        Difference to the target by illuminant, in the formula of its tolerance.
     de_cmc : float
         CMC(2:1) to the target under the first light.
     metamerism : mapping or None
@@ -152,6 +165,8 @@ class Recipe:
         How far the colour moves when a lot is one percentage point too heavy: the care its weighing needs.
     trial_card_cg : tuple of int
         Hundredths of a gram of each lot for the trial card that comes before the blend.
+    formula : Formula
+        What `de` is reckoned in.
     """
 
     lots: tuple[str, ...]
@@ -165,6 +180,7 @@ class Recipe:
     cost_cents_per_kg: float
     de_per_point: tuple[float, ...]
     trial_card_cg: tuple[int, ...]
+    formula: Formula = Formula.DE2000
 
 
 def score_of(labs: Floats, target: Target) -> Floats:

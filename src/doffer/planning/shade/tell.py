@@ -8,7 +8,7 @@ import numpy as np
 
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.blend import BlendModel, blend
-from doffer.fibre.colour.difference import de2000, de_cmc
+from doffer.fibre.colour.difference import apart, de2000, de_cmc
 from doffer.fibre.colour.metamerism import metamerism_de
 from doffer.fibre.colour.predict import Band, as_lab, predict_band
 from doffer.fibre.colour.spectrum import lab_of_reflectance
@@ -26,13 +26,13 @@ def recipe_of(lots: Sequence[int], shares: Floats, stock: Stock, target: Target,
     chosen, w = np.asarray(lots, dtype=np.intp)[order], np.asarray(shares)[order]
     spectra = stock.reflectance[chosen]
     labs = labs_under(spectra, w, target, ways)
-    apart = de2000(target.labs, labs)
+    by_light = apart(target.labs, labs, target.formula)
     is_metamerism_known = target.has_spectrum and len(target.lights) > 1
     return Recipe(
         lots=tuple(stock.names[lot] for lot in chosen),
         shares=tuple(float(x) for x in w),
         lab=as_lab(labs[0]),
-        de={one.illuminant: float(x) for one, x in zip(target.lights, apart, strict=True)},
+        de={one.illuminant: float(x) for one, x in zip(target.lights, by_light, strict=True)},
         de_cmc=float(de_cmc(target.labs[0], labs[0])),
         metamerism=metamerism_de(target.labs, labs, target.lights) if is_metamerism_known else None,
         score=float(score_of(labs[None], target)[0]),
@@ -40,6 +40,7 @@ def recipe_of(lots: Sequence[int], shares: Floats, stock: Stock, target: Target,
         cost_cents_per_kg=float(w @ stock.cost_cents_per_kg[chosen]),
         de_per_point=_de_per_point(spectra, w, target, ways),
         trial_card_cg=trial_card_cg(tuple(float(x) for x in w), card_g=ways.trial_card_g),
+        formula=target.formula,
     )
 
 
@@ -78,6 +79,7 @@ def band_of(spectra: Floats, shares: Floats, target: Target, ways: ShadeWays) ->
         mixing=ways.mixing,
         ln_m_sd=ways.ln_m_sd,
         standard_lab=target.labs[0],
+        formula=target.formula,
     )
 
 

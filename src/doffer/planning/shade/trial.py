@@ -64,7 +64,7 @@ def read_trial(trial: Trial, target: Target, ways: ShadeWays) -> TrialResult:
     _check(trial, target)
     predicted = _predicted_labs(trial, target, ways)
     return TrialResult(
-        de_to_target=float(de2000(target.labs[0], trial.labs[0])),
+        de_to_target=float(target.apart(trial.labs[0])),
         words=difference_words(target.labs[0], trial.labs[0]),
         prediction_off_de=float(de2000(predicted[0], trial.labs[0])),
     )
@@ -97,7 +97,7 @@ def observation_of(trial: Trial) -> Observation:
 def release_blend(
     trial: Trial | Sketch | None, target: Target, ways: ShadeWays, *, tolerance_de: float
 ) -> TrialResult:
-    """Leave to make the whole blend, given only on a measured trial card within the tolerance (CIEDE2000).
+    """Leave to make the whole blend, given only on a measured trial card within the tolerance.
 
     Raises
     ------

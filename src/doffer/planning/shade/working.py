@@ -23,7 +23,12 @@ def recipe_working(recipe: Recipe, ways: ShadeWays, tables: Tables) -> Working:
         title="Shade of the blend",
         formula=_formula(ways),
         inputs=(*shares, *_constant(ways)),
-        result=Term(f"difference in {LIGHT_WORDS.get(first, first)}", recipe.de[first], "", "CIEDE2000"),
+        result=Term(
+            f"difference in {LIGHT_WORDS.get(first, first)}",
+            recipe.de[first],
+            "",
+            recipe.formula.name_in_print,
+        ),
         source=tables.sources[_source(ways, tables)].title,
         status=Status.OWN if ways.is_fitted else _status(ways, tables),
         note=_note(recipe, ways, tables),
