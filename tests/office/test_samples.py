@@ -193,3 +193,30 @@ def test_samples_that_settle_nothing_are_not_fitted(desk, dye_house):
     assert refused.status_code == 422
     assert "do not settle" in words(refused)
     assert MixingFit.objects.count() == 0
+
+
+def test_a_sample_that_was_misread_can_be_left_out_of_the_fit(desk, dye_house):
+    samples(dye_house, 3)
+    wrong = record_sample_blend(
+        dye_house.floor,
+        fibre="wool",
+        parts=[SamplePart("dark", 0.5, tuple(DARK)), SamplePart("light", 0.5, tuple(LIGHT))],
+        blend=tuple(LIGHT),
+    )
+    page = desk.get("/shades/mixing/").content.decode()
+    assert page.count('name="sample"') == 4
+    assert page.count('form="fit-form"') == 4
+    assert 'id="fit-form"' in page
+    good = [str(row.pk) for row in SampleBlend.objects.exclude(pk=wrong)]
+    sent_form = {"fibre": "wool", "form": "loose", "ticks": "yes"}
+    none = desk.post("/shades/mixing/fit/", {"key": str(uuid.uuid4()), **sent_form})
+    assert none.status_code == 422
+    assert "tick those" in words(none)
+    done = desk.post("/shades/mixing/fit/", {"key": str(uuid.uuid4()), **sent_form, "sample": good})
+    assert done.status_code == 302
+    fit = MixingFit.objects.get()
+    assert wrong not in fit.samples
+    assert fit.m_ppm / 1e6 == pytest.approx(TRUE_M, abs=0.05)
+    page = desk.get("/shades/mixing/").content.decode()
+    assert page.count("left out of the fit that counts") == 1
+    assert re.search(rf'value="{wrong}" form="fit-form">', page), "it stays without its tick"

@@ -194,13 +194,19 @@ def told(book: MixingBook, tables: Tables) -> str:
 
 @require_POST
 def fit(request: HttpRequest) -> HttpResponse:
-    """Fit to all samples of this fibre and form, and use it from now on."""
+    """Fit to the ticked samples of this fibre and form, else to all, and use it from now on."""
     fibre, pad_form = _asked(request, bridge.current_tables())
+    ticked = [int(one) for one in request.POST.getlist("sample") if one.isdecimal() and len(one) < 19]
     try:
+        if request.POST.get("ticks") and not ticked:
+            raise InputError(
+                "samples that count", "", "two or more: tick those that were carded and read well"
+            )
         fit_mixing(
             acting(request),
             fibre=fibre,
             form=pad_form,
+            samples=ticked,
             note=request.POST.get("note", "").strip()[:400],
             key=key_of(request),
         )

@@ -63,6 +63,7 @@ class FitRow:
     note: str
     fitted_at: datetime
     fitted_by: str
+    samples: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +116,13 @@ class MixingBook:
     fits: tuple[FitRow, ...]
     models: tuple[ModelRow, ...]
     change: Change | None
+
+    def is_left_out(self, sample: SampleRow) -> bool:
+        """Whether the fit that counts was made without this sample, though it was there."""
+        if not self.fits:
+            return False
+        newest = self.fits[0]
+        return sample.id not in newest.samples and sample.made_at <= newest.fitted_at
 
     @property
     def is_current(self) -> bool:
@@ -222,6 +230,7 @@ def _fit_row(row: MixingFit) -> FitRow:
         note=row.note,
         fitted_at=row.fitted_at,
         fitted_by=row.fitted_by.name,
+        samples=tuple(row.samples),
     )
 
 
