@@ -99,8 +99,25 @@ def test_an_answer_of_two_fibres_names_them(desk, dye_house):
     check_for_pests(dye_house.floor, straw, seen="clear")
     record_readings(dye_house.floor, seen=dyed.seen((72, 6, 55)), lot=straw)
     _, text, _ = found(desk, "find", [], must=straw)
-    assert re.search(r"It is of (wool and alpaca|alpaca and wool), so its label changes", text, re.IGNORECASE), text
+    assert re.search(r"It is of (wool and alpaca|alpaca and wool), so its label changes", text, re.IGNORECASE)
     _, text, _ = found(desk, "find", [])
     plain = [part for part in text.split("Put this on the bench") if straw not in part]
     assert plain
     assert not any("its label changes" in part for part in plain)
+
+
+def test_no_more_is_said_to_be_right_than_may_be_added(desk, dye_house):
+    _, text, _ = found(desk, "correct", [dye_house.lots[name] for name in ("G1", "G2", "G3", "G4")])
+    said = re.search(r"From ([\d.]+) to ([\d.]+) (k?g) it stays", text)
+    assert float(said[2]) > 0.68  # kilograms, with half of the lot allowed
+    lots = {"G1": 960, "G2": 830, "G3": 700, "G4": 570}
+    most_g = 0.17 * sum(lots.values()) * 1.15
+    _, text, _ = found(desk, "correct", [dye_house.lots[name] for name in lots], added="17")
+    said = re.search(r"From ([\d.]+) to ([\d.]+) (k?g) it stays", text)
+    assert float(said[2]) * (1000 if said[3] == "kg" else 1) <= most_g + 5
+
+
+def test_one_lot_alone_is_said_to_be_alone(desk, dye_house):
+    _, text, _ = found(desk, "together", [dye_house.lots["G1"]])
+    assert f"{dye_house.lots['G1']} alone is" in text
+    assert f"{dye_house.lots['G1']} makes it alone" in text

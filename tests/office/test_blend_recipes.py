@@ -220,6 +220,10 @@ def test_the_pickers_run_begins_with_the_lots_and_grams_of_the_recipe(desk, reci
     assert {lot for lot, _, _ in run.row.ins} == set(lots)
 
 
+def test_a_sheet_that_is_neither_the_cards_nor_the_mixs_is_not_found(desk, recipe):
+    assert desk.get(f"/bench/recipes/{recipe}/xx.pdf").status_code == 404
+
+
 def test_a_recipe_that_was_weighed_out_names_its_run_and_lacks_nothing(desk, recipe):
     send(desk, recipe, "measure", tufts=ON_SHADE, geometry="45/0")
     send(desk, recipe, "release")

@@ -322,6 +322,9 @@ def _corrected(asked: Asked, bench: Bench, aim: Aim) -> Found:
     added = made[0].shares[len(lots) :]
     on_scale_g = sum(one.weighed_g for one in added)
     names = [*(lot.code for lot in lots), *best.lots]
+    # no more is said to be right than was allowed to be added
+    most_g = asked.most_added_frac * batch.total_dry_mass_g
+    most_factor = max(1.0, most_g / best.total_added_dry_mass_g)
     corrected = Corrected(
         alone=tuple(
             (lot, de, difference_words(wanted, np.array(lot.lab), least_de=TELLABLE_DE))
@@ -332,8 +335,8 @@ def _corrected(asked: Asked, bench: Bench, aim: Aim) -> Found:
         best=best,
         added=added,
         answer=made[0],
-        low_g=None if best.low_factor is None else best.low_factor * on_scale_g,
-        high_g=None if best.high_factor is None else best.high_factor * on_scale_g,
+        low_g=None if best.low_factor is None else min(best.low_factor, most_factor) * on_scale_g,
+        high_g=None if best.high_factor is None else min(best.high_factor, most_factor) * on_scale_g,
         trial=tuple(
             (code, amount / CG_PER_G) for code, amount in zip(names, best.trial_card_cg, strict=True)
         ),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 
-from doffer.errors import RefusedError
+from doffer.errors import NotFoundError, RefusedError
 from doffer.mill import clock, house
 from doffer.mill.queries.recipes import OneRecipe
 from doffer.office.asked import units_of
@@ -22,10 +22,14 @@ def weigh_out_pdf(request: HttpRequest, recipe: OneRecipe, what: str) -> HttpRes
 
     Raises
     ------
+    NotFoundError
+        There is no such sheet.
     RefusedError
         The full mix of a recipe that is not released.
     """
-    is_trial = what != MIX
+    if what not in (TRIAL, MIX):
+        raise NotFoundError("sheet", what, f"There are {TRIAL} and {MIX}")
+    is_trial = what == TRIAL
     if not is_trial and recipe.row.state != "released":
         raise RefusedError(
             f"The full mix of {recipe.row.code} is not weighed out",
