@@ -7,6 +7,7 @@ from tests.mill.conftest import FERN, seen
 
 from doffer.errors import ConflictError, InputError, RefusedError
 from doffer.fibre.colour.verdict import Formula, Tolerance
+from doffer.mill.booking import QuestionError
 from doffer.mill.commands.readings import record_readings
 from doffer.mill.commands.shades import (
     TargetFacts,
@@ -57,21 +58,21 @@ def test_a_plain_fail_is_not_talked_into_a_pass(dye_house):
 
 
 def test_a_batch_that_was_only_read_wet_is_not_judged(dye_house):
-    batch = add_batch(dye_house.owner, shade=dye_house.shade, lot="L005")
+    batch = add_batch(dye_house.owner, shade=dye_house.shade, lot="L005", anyhow="dyed this morning")
     record_readings(dye_house.floor, seen=seen(FERN, is_wet=True), lot="L005")
     with pytest.raises(RefusedError, match="only read wet"):
         judge_batch(dye_house.owner, batch, anyhow="in a hurry")
 
 
 def test_a_batch_that_was_only_photographed_is_not_judged(dye_house):
-    batch = add_batch(dye_house.owner, shade=dye_house.shade, lot="L005")
+    batch = add_batch(dye_house.owner, shade=dye_house.shade, lot="L005", anyhow="dyed this morning")
     record_readings(dye_house.floor, seen=seen(FERN, is_photo=True), lot="L005")
     with pytest.raises(RefusedError, match="first guess"):
         judge_batch(dye_house.owner, batch)
 
 
 def test_another_geometry_is_refused_unless_somebody_says_why(dye_house):
-    batch = add_batch(dye_house.owner, shade=dye_house.shade, lot="L005")
+    batch = add_batch(dye_house.owner, shade=dye_house.shade, lot="L005", anyhow="dyed this morning")
     record_readings(dye_house.floor, seen=seen(FERN, geometry="d/8"), lot="L005")
     with pytest.raises(RefusedError, match="45/0 and the other with d/8"):
         judge_batch(dye_house.owner, batch)
@@ -165,3 +166,25 @@ def test_the_invented_mill_tells_of_a_shade_that_drifts(demo_mill):
     assert madder.batches[-1].verdict == "pass"
     assert abs(madder.drift_de_a_batch) < 0.3
     assert fern.dye_recipe_versions == (1,)
+
+
+def test_a_lot_that_hardly_can_be_this_shade_is_asked_about(dye_house):
+    def asked(lot):
+        with pytest.raises(QuestionError) as question:
+            add_batch(dye_house.owner, shade=dye_house.shade, lot=lot)
+        return str(question.value)
+
+    raw = asked("L001")
+    assert "greasy fibre" in raw
+    assert "fibre of Moss Edge Farm" in raw
+    assert "written down as" in raw
+    assert "another colour" not in raw
+    add_batch(dye_house.owner, shade=dye_house.shade, lot=dye_house.lots["G1"])
+    assert "it is alpaca, but Fern was of wool so far" in asked("L004")
+    yellow = asked(dye_house.lots["yellow"])
+    assert "it was read 3" in yellow
+    assert "yellower" in yellow or "lighter" in yellow
+    assert "fibre of" not in yellow
+    assert len(one_shade(dye_house.shade).batches) == 1
+    add_batch(dye_house.owner, shade=dye_house.shade, lot="L004", note="alpaca kit", anyhow="dyed next door")
+    assert one_shade(dye_house.shade).batches[-1].note == "alpaca kit; dyed next door"

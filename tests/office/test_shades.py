@@ -352,7 +352,8 @@ def test_queries_do_not_grow_with_batches_and_shades(desk, dye_house):
         for batch in batches(dye_house, WALK, shade=done["Location"].split("/")[-2]):
             judge_batch(dye_house.owner, batch)
     for name in ("G2", "G3", "G4"):
-        judge_batch(dye_house.owner, add_batch(dye_house.owner, shade="S001", lot=dye_house.lots[name]))
+        lot = dye_house.lots[name]
+        judge_batch(dye_house.owner, add_batch(dye_house.owner, shade="S001", lot=lot, anyhow="a poor one"))
     assert [asked(way) for way in ways] == before
     assert max(before) < 30
 
@@ -424,3 +425,15 @@ def test_another_colour_leaves_old_batches_out_of_its_drift(desk, dye_house):
     told = drift_panel(desk)
     assert "The newest batch, batch 4, was made to standard 1." in told
     assert "No batch was compared with standard 2 yet." in told
+
+
+def test_a_lot_that_hardly_can_be_this_shade_is_asked_about_on_its_page(desk, dye_house):
+    typed = {"key": str(uuid.uuid4()), "lot": "L001", "note": "from the shed"}
+    page = desk.post("/shades/S001/batch/", typed)
+    assert page.status_code == 422
+    assert "L001 is not among the batches of Fern yet" in words(page)
+    assert "Why it is a batch of Fern all the same" in words(page)
+    assert "from the shed" in page.content.decode()
+    assert ShadeBatch.objects.count() == 0
+    assert desk.post("/shades/S001/batch/", {**typed, "anyhow": "dyed next door"}).status_code == 302
+    assert ShadeBatch.objects.get().note == "from the shed; dyed next door"

@@ -15,6 +15,7 @@ from doffer.errors import DofferError, InputError
 from doffer.exchange.numbers import parse_number
 from doffer.fibre.colour.verdict import Formula, Tolerance, usual_tolerance
 from doffer.mill import bridge, clock
+from doffer.mill.booking import QuestionError
 from doffer.mill.commands.shades import add_batch, add_shade, archive_shade, restate_shade
 from doffer.mill.queries.lots import list_lots
 from doffer.mill.queries.shades import StandardRow, list_shades, one_shade
@@ -241,9 +242,12 @@ def batch(request: HttpRequest, code: str) -> HttpResponse:
             lot=lot,
             label=label[:60],
             made_on=_day(request.POST.get("made_on", "")),
-            note=request.POST.get("note", "").strip()[:400],
+            note=request.POST.get("note", "").strip()[:200],
+            anyhow=request.POST.get("anyhow", "").strip()[:190],
             key=key_of(request),
         )
+    except QuestionError as asked:
+        return _shown(request, code, wrong={"anyhow": str(asked)}, status=422)
     except DofferError as refused:
         field = "made_on" if isinstance(refused, InputError) and refused.field.startswith("day") else "lot"
         return _shown(request, code, wrong={field: str(refused)}, status=422)

@@ -307,7 +307,7 @@ def _doubts(lot: Lot, version: ShadeVersion) -> tuple[str, ...]:
         doubts.append(f"it is fibre of {lot.customer.name}")
     if fibres and lot.fibre not in fibres:
         doubts.append(
-            f"it is {lot.fibre.replace('_', ' ')}, and {name} was made of {', '.join(fibres)} so far"
+            f"it is {lot.fibre.replace('_', ' ')}, but {name} was of {', '.join(fibres)} so far"
         )
     return (*doubts, *_colour_doubts(lot, version))
 
