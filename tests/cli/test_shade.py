@@ -179,6 +179,19 @@ def test_the_invented_mill_answers_from_its_records(demo, tmp_path):
     assert refused.code == 1
     assert "not read dry by an instrument" in refused.err
 
+    theirs = spectra_file(tmp_path / "theirs.csv", {"L004": pads()["white"]})
+    kept = demo("shade", "read", theirs, "--mill", "demo", "--keep", "--geometry", "45/0")
+    assert kept.code == 0, kept.err
+    for words in (
+        ("correct", "--lot", "L027", "--lot", "L004", "--stock", "L031"),
+        ("correct", "--lot", "L004", "--stock", "L031"),
+        ("find", "--batch-kg", 1, "--stock", "L031", "--stock", "L004"),
+    ):
+        apart = demo("shade", *words, "--mill", "demo", "--shade", "Fern")
+        assert apart.code == 1
+        assert "Fibre of two owners does not go into one blend" in apart.err
+        assert "L004 is fibre of" in apart.err
+
     path = spectra_file(
         tmp_path / "pads.csv", {"L026": pads()["white"], "L026 2": pads()["white"], "who": pads()["grey"]}
     )

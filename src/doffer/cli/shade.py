@@ -175,7 +175,9 @@ def _find(args: argparse.Namespace) -> int:
     from doffer.planning.shade.tell import surest_first
 
     outfit = find_outfit(args, needs_target=True)
-    stock = _stock(outfit.fibres(args.stock, "--stock") if args.stock else outfit.everything())
+    named = outfit.fibres(args.stock, "--stock")
+    outfit = outfit.with_owners_of(named)
+    stock = _stock(named or outfit.everything())
     rules = Rules(
         batch_dry_mass_g=args.batch_kg * G_PER_KG,
         owners=outfit.owners,
@@ -235,7 +237,7 @@ def _correct(args: argparse.Namespace) -> int:
     lots, stock_lots = outfit.fibres(args.lot, "--lot"), outfit.fibres(args.stock, "--stock")
     if not lots or not stock_lots:
         raise InputError("--lot and --stock", None, "given: what must go in, and what may be added")
-    outfit = outfit.with_owners_of(lots)
+    outfit = outfit.with_owners_of([*lots, *stock_lots])
     spectra, masses_g = _spectra(lots), _masses(lots)
     together = sub_lots_together(spectra, masses_g, target=outfit.target, mixing=outfit.ways.mixing)
     batch, stock = Batch(spectra, masses_g), _stock(stock_lots)

@@ -95,8 +95,27 @@ class Outfit:
         return self.target is not None and not self.target.has_spectrum
 
     def with_owners_of(self, lots: Sequence[Fibre]) -> Outfit:
-        """The same, free to use fibre of the owners of these lots beside the mill's own."""
-        return dataclasses.replace(self, owners=self.owners | {lot.owner for lot in lots})
+        """The same, for fibre of the owner of these lots alone, or of those who agreed to all of them.
+
+        Raises
+        ------
+        RefusedError
+            Lots of two owners without their recorded yes.
+        """
+        from doffer.errors import RefusedError
+
+        owners = {lot.owner for lot in lots}
+        if self.bench is not None and len(owners) > 1:
+            names = {lot.name for lot in lots}
+            if not any(names <= set(one.lots) for one in self.bench.agreements):
+                whose = tuple(f"{lot.name} is {self._whose(lot.name)}" for lot in lots)
+                mend = "Name lots of one owner, or record on the bench that the owners agreed"
+                raise RefusedError("Fibre of two owners does not go into one blend", whose, mend)
+        return dataclasses.replace(self, owners=frozenset(owners) or self.owners)
+
+    def _whose(self, code: str) -> str:
+        found = [lot for lot in self.bench.lots if lot.code == code] if self.bench else []
+        return f"fibre of {found[0].owner_name}" if found and not found[0].is_own else "the mill's own"
 
     def everything(self) -> list[Fibre]:
         """Every usable lot on the mill's bench."""
