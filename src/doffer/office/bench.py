@@ -21,6 +21,7 @@ from doffer.mill.queries.plan_inputs import basis_of
 from doffer.office.asked import acting, fresh_key, key_of, units_of
 from doffer.office.bench_answers import answer_of
 from doffer.office.bench_asked import (
+    EVERY_FIBRE,
     MIX,
     MOST_CHOICES,
     OWN_COLOUR,
@@ -34,11 +35,13 @@ from doffer.office.bench_asked import (
 )
 from doffer.office.bench_blend import TELLABLE_DE, Aim, Blend, aim_of, blend_of
 from doffer.office.bench_lots import (
+    CHOOSING,
     choices_of,
     decision_for,
     known_lots,
     owners_apart,
     whose_options,
+    with_usual_fibre,
 )
 from doffer.office.bench_stock import cannot_go_in, check_kept, lacking, less_of_it, whole_scaled
 from doffer.people.rights import Right, may
@@ -74,14 +77,14 @@ def look(request: HttpRequest, data: QueryDict, *, is_quick: bool = False) -> tu
     shade = None if not asked.shade else "" if asked.shade == OWN_COLOUR else asked.shade
     bench = bench_now(
         shade=shade,
-        fibre=asked.fibre or "wool",
+        fibre=asked.only_fibre or "wool",
         first=asked.lots[0] if asked.lots else "",
         only=(asked.lots or ("-",)) if is_quick else (),
     )
     asked = read_asked(data, units, {lot.code: lot.free_dry_g for lot in bench.lots})
     if not asked.shade:
         asked = replace(asked, shade=bench.standards[0].shade if bench.standards else OWN_COLOUR)
-    return asked, bench
+    return with_usual_fibre(asked, bench), bench
 
 
 def _page(
@@ -98,9 +101,11 @@ def _page(
         "fibres": [(key, bench.tables.fibres[key].name) for key in sorted({lot.fibre for lot in bench.lots})],
         "whose": whose,
         "whose_words": dict(whose).get(asked.whose, asked.whose),
-        "fibre_words": bench.tables.fibres[asked.fibre].name
-        if asked.fibre in bench.tables.fibres
+        "fibre_words": bench.tables.fibres[asked.only_fibre].name
+        if asked.only_fibre in bench.tables.fibres
         else "every fibre",
+        # where the bench chooses lots, every fibre has a word of its own: nothing said is the usual
+        "every": EVERY_FIBRE if asked.want in CHOOSING or asked.fibre == EVERY_FIBRE else "",
         "steps": STEPS_G,
         "mosts": MOST_CHOICES,
         "choices": choices_of(asked, bench, aim),

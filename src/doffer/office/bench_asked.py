@@ -20,6 +20,7 @@ QUESTIONS = (
     (TOGETHER, "Which of these lots make the shade together?"),
     (LEFTOVERS, "How do I use up leftovers?"),
 )
+EVERY_FIBRE = "every"  # said on purpose; nothing said is the usual fibre where the bench chooses lots
 OWN_COLOUR = "own"  # stands for a shade where the colour is typed
 STEPS_G = (("0.1", "0.1 g"), ("1", "1 g"), ("5", "5 g"), ("50", "50 g"))
 MOST_CHOICES = tuple((str(n), f"{n} lots") for n in (2, 3, 4, 5))
@@ -38,7 +39,8 @@ class Asked:
     """One question to the bench.
 
     `shade` is "" for the first standard there is, `OWN_COLOUR` for the typed `lab`. `whose` is "" for the
-    mill's own fibre, an owner's number, or the number of an agreement. `shares` are fractions of the mix,
+    mill's own fibre, an owner's number, or the number of an agreement. `fibre` is as it was said, and
+    `only_fibre` the one that counts, "" for all. `shares` are fractions of the mix,
     adding up to 1; `shares_sum` is what was typed. `mass_g` is the weight of the mix on the scale.
     """
 
@@ -46,6 +48,7 @@ class Asked:
     shade: str = ""
     lab: Lab | None = None
     fibre: str = ""
+    only_fibre: str = ""
     whose: str = ""
     mass_g: float | None = None
     lots: tuple[str, ...] = ()
@@ -141,6 +144,7 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
         shade=shade,
         lab=typed.read("lab", parse_lab, "wanted colour") if shade == OWN_COLOUR else None,
         fibre=typed.text("fibre"),
+        only_fibre="" if typed.text("fibre") == EVERY_FIBRE else typed.text("fibre"),
         whose=typed.text("whose"),
         mass_g=mass_g or None,
         lots=lots,

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from doffer.fibre.colour.words import difference_words
 from doffer.mill.queries.bench import Bench, BenchLot
-from doffer.office.bench_asked import Asked
+from doffer.office.bench_asked import CORRECT, FIND, LEFTOVERS, Asked
 from doffer.office.bench_blend import TELLABLE_DE, Aim, free_g, hex_of
 from doffer.pictures.swatch import tuft_icon
 from doffer.pictures.words import say_list
 
 MOST_SHOWN = 50
 AGREED = "a"  # before the number of an agreement
+CHOOSING = (FIND, CORRECT, LEFTOVERS)  # questions that put in lots nobody ticked
 HOME = "The mill’s own"
 
 
@@ -79,8 +81,25 @@ def stock_lots(asked: Asked, bench: Bench) -> list[BenchLot]:
         if lot.is_usable
         and lot.free_dry_g > 0
         and is_allowed(lot, asked, bench)
-        and (not asked.fibre or lot.fibre == asked.fibre)
+        and (not asked.only_fibre or lot.fibre == asked.only_fibre or _is_ticked(lot, asked))
     ]
+
+
+def _is_ticked(lot: BenchLot, asked: Asked) -> bool:
+    """Whether a person wants this very lot in it, and has not said that it is to be of one fibre."""
+    return not asked.fibre and lot.code in asked.must
+
+
+def with_usual_fibre(asked: Asked, bench: Bench) -> Asked:
+    """Where the bench chooses lots and nobody said of which fibre: of that of the ticked lots, or of most."""
+    if asked.fibre or asked.want not in CHOOSING:
+        return asked
+    may = [lot for lot in bench.lots if lot.is_usable and is_allowed(lot, asked, bench)]
+    ticked = [lot.fibre for lot in bench.lots if lot.code in asked.lots]
+    if asked.want != FIND and not ticked:
+        return asked
+    counted = Counter(lot.fibre for lot in may) if asked.want == FIND else Counter(ticked)
+    return replace(asked, only_fibre=counted.most_common(1)[0][0]) if counted else asked
 
 
 def decision_for(asked: Asked, bench: Bench) -> int | None:
@@ -101,7 +120,8 @@ def owners_apart(asked: Asked, bench: Bench) -> tuple[str, ...]:
 def choices_of(asked: Asked, bench: Bench, aim: Aim | None) -> Choices:
     """The lots as choices for the page."""
     by_code = {lot.code: lot for lot in bench.lots}
-    here = [lot for lot in bench.lots if not asked.fibre or lot.fibre == asked.fibre]
+    one = asked.only_fibre
+    here = [lot for lot in bench.lots if not one or lot.fibre == one or _is_ticked(lot, asked)]
     open_to_us = [lot for lot in here if is_allowed(lot, asked, bench) and lot.code not in asked.lots]
     others = [_choice(lot, asked, bench, aim) for lot in open_to_us if lot.is_usable]
     others.sort(key=lambda one: (one.de is None, one.de or 0.0, one.lot.code))
