@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from doffer.errors import InputError
 from doffer.fibre.material import Constituent
-from doffer.process.doses import acid, cohesive, conditioner, dye, salt_mass_g, scour
+from doffer.process.doses import acid, cohesive, conditioner, dye, dye_words, measured, salt_mass_g, scour
 from doffer.tables.loader import load_tables
 
 
@@ -105,3 +105,13 @@ def test_a_share_that_cannot_be_is_refused_in_percent_as_it_was_typed():
         InputError, match=r"depth of shade is “20 %”; it must be from 0 to 15 % of the fibre\."
     ):
         dye(fibre_mass_g=1000, depth_frac_owf=0.2, stock_g_per_100ml=1.0, liquor_ratio=30)
+
+
+def test_little_is_said_in_hundredths_and_never_as_nothing():
+    dose = acid(fibre_mass_g=10, dose_frac_owf=0.02, strength_frac=0.56, density_g_per_ml=1.062)
+    assert dose.words.startswith("0.34 mL at 56")
+    assert [measured(x) for x in (0.2, 5.26, 87.4)] == ["0.20", "5.3", "87"]
+    little = dye(fibre_mass_g=10, depth_frac_owf=0.0026, stock_g_per_100ml=1, liquor_ratio=30)
+    assert dye_words(little) == "0.03 g = 2.6 mL"
+    much = dye(fibre_mass_g=2600, depth_frac_owf=0.015, stock_g_per_100ml=1, liquor_ratio=30)
+    assert dye_words(much) == "39.0 g = 3.90 L"

@@ -116,7 +116,7 @@ def _conditioner(args: argparse.Namespace, tables: Any) -> tuple[Any, str]:
 
 
 def _dye(args: argparse.Namespace, tables: Any) -> tuple[Any, str]:
-    from doffer.process.doses import dye
+    from doffer.process.doses import dye, dye_words
 
     dose = dye(
         fibre_mass_g=args.kg * G_PER_KG,
@@ -126,14 +126,14 @@ def _dye(args: argparse.Namespace, tables: Any) -> tuple[Any, str]:
         wet_pickup_frac=args.water_in_fibre_pct / PERCENT,
     )
     return dose, (
-        f"{dose.dye_mass_g:.1f} g dye = {dose.stock_volume_ml / 1000:.2f} L stock solution in "
+        f"Dye {dye_words(dose)} of stock solution in "
         f"{dose.liquor_volume_l:.1f} L of liquor: top up with {dose.top_up_volume_l:.2f} L water."
     )
 
 
 def _acid(args: argparse.Namespace, tables: Any) -> tuple[Any, str]:
     from doffer.errors import InputError
-    from doffer.process.doses import acid
+    from doffer.process.doses import acid, measured
 
     strength, density = args.strength_pct, args.density
     if args.product:
@@ -155,7 +155,7 @@ def _acid(args: argparse.Namespace, tables: Any) -> tuple[Any, str]:
         strength_frac=strength / PERCENT,
         density_g_per_ml=density,
     )
-    return dose, f"{dose.volume_ml:.0f} mL ({dose.pure_mass_g:.1f} g pure acid): {dose.words}."
+    return dose, f"{measured(dose.volume_ml)} mL ({measured(dose.pure_mass_g)} g pure acid): {dose.words}."
 
 
 def _wash(args: argparse.Namespace, tables: Any) -> tuple[Any, str]:

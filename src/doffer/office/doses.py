@@ -23,7 +23,7 @@ from doffer.pictures.doses import say_loads
 from doffer.pictures.wording import say
 from doffer.planning.kettles import Kettle, KettlePlan, kettle_loads
 from doffer.planning.loads import Loads, capacity_of, equal_loads
-from doffer.process.doses import acid, conditioner, dye, scour
+from doffer.process.doses import acid, conditioner, dye, dye_words, measured, scour
 from doffer.process.stage import Caution, cautions_for
 from doffer.tables.loader import Tables
 from doffer.working import Working
@@ -241,7 +241,7 @@ def _dye(mass_g: float, typed: Typed, kettles: Sequence[Kettle]) -> DoseAnswer |
     each = "" if len(split.loads) == 1 else " in each load"
     holds = next(kettle.usable_volume_l for kettle in kettles if kettle.name == load.kettle)
     lines = (
-        f"Dye {dose.dye_mass_g:.1f} g = {dose.stock_volume_ml / 1000:.2f} L of stock solution{each}.",
+        f"Dye {dye_words(dose)} of stock solution{each}.",
         f"Liquor {say_litres(dose.liquor_volume_l, typed.system)}{each}.",
         f"Top up with {dose.top_up_volume_l:.2f} L of water: the liquor less the stock "
         f"and less {dose.fibre_water_l:.2f} L that is in the fibre already.",
@@ -279,8 +279,8 @@ def _acid(mass_g: float, typed: Typed, tables: Tables) -> DoseAnswer | None:
     dose = acid(
         fibre_mass_g=mass_g, dose_frac_owf=dose_frac, strength_frac=strength, density_g_per_ml=density
     )
-    lines = (f"{dose.pure_mass_g:.1f} g of pure acid.", "Acid into water, never water into acid.")
-    return DoseAnswer(f"{dose.volume_ml:.0f} mL", lines, (dose.working,))
+    lines = (f"{measured(dose.pure_mass_g)} g of pure acid.", "Acid into water, never water into acid.")
+    return DoseAnswer(f"{measured(dose.volume_ml)} mL", lines, (dose.working,))
 
 
 def _cautions(kind: str, tables: Tables) -> tuple[Caution, ...]:

@@ -266,7 +266,7 @@ def acid(
     return AcidDose(
         pure_mass_g=pure,
         volume_ml=volume,
-        words=f"{volume:.0f} mL at {percent(strength_frac)}, acid into water",
+        words=f"{measured(volume)} mL at {percent(strength_frac)}, acid into water",
         working=Working(
             title="Acid",
             formula="mL = fibre × dose ÷ (strength × density)",
@@ -281,6 +281,19 @@ def acid(
             status=Status.PRACTICE,
         ),
     )
+
+
+def measured(amount: float) -> str:
+    """Grams or millilitres as they are measured: whole from 20, tenths from 2, hundredths below."""
+    return f"{amount:.{0 if amount >= 20 else 1 if amount >= 2 else 2}f}"
+
+
+def dye_words(dose: DyeDose) -> str:
+    """Dye and its stock solution as they are measured, however little it is."""
+    stock_ml = dose.stock_volume_ml
+    grams = f"{dose.dye_mass_g:.{1 if dose.dye_mass_g >= 2 else 2}f}"
+    stock = f"{stock_ml / 1000:.2f} L" if stock_ml >= 1000 else f"{measured(stock_ml)} mL"
+    return f"{grams} g = {stock}"
 
 
 def salt_mass_g(*, fibre_mass_g: float, dose_frac_owf: float) -> float:
