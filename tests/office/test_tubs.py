@@ -2,6 +2,7 @@
 
 import re
 import uuid
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -17,6 +18,7 @@ from doffer.mill.commands.holds import open_hold
 from doffer.mill.commands.machines import MachineFacts, add_machine, archive_machine
 from doffer.mill.commands.tubs import put_in
 from doffer.mill.queries.kitchen import tubs
+from doffer.office import tubs as tubs_page
 from doffer.office.tubs_form import parse_due
 
 pytestmark = pytest.mark.django_db
@@ -243,3 +245,12 @@ def test_a_lot_that_does_not_go_in_whole_or_lies_in_two_places_is_said(desk, yar
     assert f"{lot} is in kettle 6 L as well" in text
     assert f"{other} weighs" not in text
     assert "only a part" in words(desk.get("/tubs/K6/"))
+
+
+def test_lots_to_choose_from_are_named_in_words(desk, yard, monkeypatch):
+    row = tubs_page.lot_options.__globals__["list_lots"]().rows[0]
+    page = type("Page", (), {"rows": (replace(row, breed="kid_mohair", is_held=False),)})()
+    monkeypatch.setitem(tubs_page.lot_options.__globals__, "list_lots", lambda: page)
+    answer = desk.get("/tubs/RA/").content.decode()
+    assert "kid mohair" in answer
+    assert "kid_mohair" not in answer

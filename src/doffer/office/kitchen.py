@@ -216,7 +216,10 @@ def _cards(
 def lot_options() -> list[tuple[str, str]]:
     """Lots that stand here, to choose from while typing: number, and what it is in words."""
     return [
-        (row.code, f"{row.colour_name} {row.breed or row.fibre}, {row.owner_name}".strip())
+        (
+            row.code,
+            f"{row.colour_name} {(row.breed or row.fibre).replace('_', ' ')}, {row.owner_name}".strip(),
+        )
         for row in list_lots().rows
         if not row.is_held
     ]

@@ -58,7 +58,9 @@ def card_of(
     face = None
     if lot is not None:
         hex_ = fibre_hex(*lot.lab) if lot.lab else ""
-        face = LotFace(lot.code, lot.owner_name, lot.breed or lot.fibre, lot.colour_name, hex_)
+        face = LotFace(
+            lot.code, lot.owner_name, (lot.breed or lot.fibre).replace("_", " "), lot.colour_name, hex_
+        )
     return DyeCard(
         shade=recipe.shade,
         shade_name=recipe.shade_name,

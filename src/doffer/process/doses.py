@@ -283,9 +283,9 @@ def acid(
     )
 
 
-def measured(amount: float) -> str:
-    """Grams or millilitres as they are measured: whole from 20, tenths from 2, hundredths below."""
-    return f"{amount:.{0 if amount >= 20 else 1 if amount >= 2 else 2}f}"
+def measured(amount_ml: float) -> str:
+    """Millilitres, and grams alike, as they are measured: whole from 20, tenths from 2, hundredths below."""
+    return f"{amount_ml:.{0 if amount_ml >= 20 else 1 if amount_ml >= 2 else 2}f}"
 
 
 def dye_words(dose: DyeDose) -> str:
