@@ -36,7 +36,7 @@ def test_shares_and_constant_are_the_inputs_and_the_difference_is_the_result():
 
 def test_the_note_says_how_wrong_and_asks_for_the_trial_card():
     working = recipe_working(recipe(WAYS), WAYS, TABLES)
-    assert "off by 1.0 to 1.2 on average and up to 4.1." in working.note
+    assert "off by 1.0 to 1.2 on average, at worst 4.1" in working.note
     assert working.note.endswith("Card and measure the trial card before the blend is made.")
 
 

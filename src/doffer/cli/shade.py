@@ -47,7 +47,7 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     _lots(predict, "--lot", "in the blend")
     find = _act(acts, "find", "recipes from stock for a shade", _find)
     _colour_words(find)
-    _lots(find, "--stock", "that may go in (with --mill: all, unless some are named)")
+    _lots(find, "--stock", "that may go in (with --mill: all of one fibre, unless named)")
     find.add_argument("--batch-kg", type=number(0.01, 1000), required=True, help="oven-dry weight, kg")
     find.add_argument("--most-lots", type=int, default=4, metavar="N", help="lots in a recipe, at most 5")
     find.add_argument("--must", action="append", default=[], metavar="LOT", help="lot that must be in it")
@@ -145,6 +145,8 @@ def _predict(args: argparse.Namespace) -> int:
         else None,
         "models": answers,
         "published_error": error,
+        "left_out_de": outfit.ways.left_out_de,
+        "error_words": outfit.ways.error_words(outfit.tables),
         "trial_card_g": _card(lots, card),
     }
     emit(args, data, _predict_text(data, outfit))
@@ -157,8 +159,7 @@ def _predict_text(data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
     )
     if data["de_to_target"] is not None:
         yield f"{outfit.formula} to the target: {data['de_to_target']:.1f}{_in_words(data['words'])}."
-    error = data["published_error"]
-    yield f"Fitted models are off by {error.mean_low_de:g} to {error.mean_high_de:g} on average."
+    yield data["error_words"]
     if data["band"]:
         yield f"W{_m_text(outfit)[1:]} the colour may move by {data['band']['moved_de']:.1f}."
     rows = [
@@ -177,7 +178,7 @@ def _find(args: argparse.Namespace) -> int:
     outfit = find_outfit(args, needs_target=True)
     named = outfit.fibres(args.stock, "--stock")
     outfit = outfit.with_owners_of(named)
-    stock = _stock(named or outfit.everything())
+    stock = _stock(named or outfit.everything(args.must))
     rules = Rules(
         batch_dry_mass_g=args.batch_kg * G_PER_KG,
         owners=outfit.owners,

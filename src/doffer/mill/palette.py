@@ -9,7 +9,7 @@ import numpy as np
 
 from doffer.errors import RefusedError
 from doffer.mill import colours
-from doffer.mill.bridge import PPM
+from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.colours import FIRST_LIGHT, Known, Lab, Pad
 from doffer.mill.models import Lot, MixingFit
 from doffer.mill.sittings import Sitting, newest_by_lot
@@ -83,5 +83,11 @@ def mixing_now(fibre: str, form: str, tables: Tables) -> MixingNow:
     fit = MixingFit.objects.filter(fibre=fibre, form=form).order_by("-id").first()
     if fit is None:
         return MixingNow(fibre, form, ways, None)
-    fitted = fitted_ways(ways, m=fit.m_ppm / PPM, ln_m_sd=fit.ln_m_sd_ppm / PPM)
+    fitted = fitted_ways(
+        ways,
+        m=fit.m_ppm / PPM,
+        ln_m_sd=fit.ln_m_sd_ppm / PPM,
+        n_samples=fit.n_blends,
+        left_out_de=fit.left_out_de_centi / CENTI,
+    )
     return MixingNow(fibre, form, fitted, fit)

@@ -11,9 +11,7 @@ from doffer.fibre.colour.blend import blend
 from doffer.fibre.colour.difference import apart
 from doffer.fibre.colour.predict import (
     ModelAnswer,
-    PublishedError,
     compare_models,
-    published_error,
     usual_mixings,
 )
 from doffer.fibre.colour.screen import screen_colour
@@ -120,7 +118,6 @@ class Blend:
     label: LabelShares
     fineness: BlendFineness
     models: tuple[tuple[str, ModelAnswer], ...]
-    error: PublishedError | None
     working: Working
 
     @property
@@ -281,7 +278,6 @@ def _told(
         label=label_shares(tables, dry_mass_by_fibre_g=_by_fibre(portions), basis=basis),
         fineness=material_fineness(_material(portions), tables),
         models=_models(lots, dry_g / dry_g.sum(), bench, aim, target),
-        error=_error(bench),
         working=recipe_working(recipe, bench.ways, tables),
     )
 
@@ -370,12 +366,3 @@ def _models(
         formula=target.formula,
     )
     return tuple((MODEL_NAMES.get(one.model, one.model), one) for one in answers)
-
-
-def _error(bench: Bench) -> PublishedError | None:
-    """How far off publications found the model; None where nothing was published."""
-    model = str(bench.ways.mixing.model)
-    rows = bench.tables.colour_models.values()
-    if not any(row.model == model and row.quantity == "error_mean" for row in rows):
-        return None
-    return published_error(bench.tables, model)

@@ -7,8 +7,12 @@ import math
 from dataclasses import dataclass
 
 from doffer.fibre.colour.blend import Mixing, default_mixing, stearns_noechel
-from doffer.fibre.colour.predict import default_ln_m_sd
+from doffer.fibre.colour.predict import default_ln_m_sd, published_error
 from doffer.tables.loader import Tables
+
+ENOUGH_SAMPLES = 4  # darkest with lightest, half and half
+UNKNOWN_CARD = "this one does not know the mill’s own card yet"
+UNSETTLED = "these samples do not settle yet how the mill’s own card mixes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,8 @@ class ShadeWays:
         Weight of the sample that is carded before a blend is made [g].
     lot_worth_de : float
         A further lot must bring the colour at least this much nearer (CIEDE2000).
+    n_samples, left_out_de : int, float or None
+        Own sample blends behind the constant, and the mean error on one that was left out of the fit.
     """
 
     mixing: Mixing
@@ -34,6 +40,37 @@ class ShadeWays:
     is_fitted: bool
     trial_card_g: float
     lot_worth_de: float
+    n_samples: int = 0
+    left_out_de: float | None = None
+
+    def is_settled(self, tables: Tables) -> bool:
+        """Whether the mill's own samples say how its card mixes: enough, and no farther off than print.
+
+        Four samples, and a mean left-out error up to the higher published mean.
+        """
+        if not self.is_fitted or self.left_out_de is None:
+            return self.is_fitted
+        printed = published_error(tables, str(self.mixing.model))
+        return self.n_samples >= ENOUGH_SAMPLES and self.left_out_de <= printed.mean_high_de
+
+    def error_words(self, tables: Tables) -> str:
+        """How far off predictions are: by the mill's own left-out samples, else as printed."""
+        if self.is_fitted and self.left_out_de is not None:
+            least = tables.constants["shade_least_told"].value
+            off = f"{least:.1f} or less" if self.left_out_de < least else f"{self.left_out_de:.1f}"
+            words = (
+                f"On samples of our own that the fit had not seen, predictions were off by {off} on average"
+            )
+            return words + ("." if self.is_settled(tables) else f", and {UNSETTLED}.")
+        model = str(self.mixing.model)
+        printed = [row for row in tables.colour_models.values() if row.model == model]
+        if not any(row.quantity == "error_mean" for row in printed):
+            return "Nobody has published how far off this model may be."
+        error = published_error(tables, model)
+        words = f"Such models are off by {error.mean_low_de:.1f} to {error.mean_high_de:.1f} on average"
+        if error.most_de is not None:
+            words += f", at worst {error.most_de:.1f}"
+        return words + ("." if self.is_fitted else f", and {UNKNOWN_CARD}.")
 
 
 def usual_ways(tables: Tables) -> ShadeWays:
@@ -47,7 +84,9 @@ def usual_ways(tables: Tables) -> ShadeWays:
     )
 
 
-def fitted_ways(usual: ShadeWays, *, m: float, ln_m_sd: float) -> ShadeWays:
+def fitted_ways(
+    usual: ShadeWays, *, m: float, ln_m_sd: float, n_samples: int = 0, left_out_de: float | None = None
+) -> ShadeWays:
     """The usual ways with a fitted M and how sure ln M is.
 
     ``ln M`` is the mean of the usual and the fitted one, each weighted by ``1 / sd^2``: a few trial cards of
@@ -61,4 +100,6 @@ def fitted_ways(usual: ShadeWays, *, m: float, ln_m_sd: float) -> ShadeWays:
         mixing=stearns_noechel(math.exp(ln_m)),
         ln_m_sd=math.sqrt(share) * ln_m_sd,
         is_fitted=True,
+        n_samples=n_samples,
+        left_out_de=left_out_de,
     )

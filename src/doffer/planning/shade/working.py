@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from doffer.fibre.colour.blend import BlendModel, offset_of_m
-from doffer.fibre.colour.predict import published_error
 from doffer.planning.shade.target import Recipe
 from doffer.planning.shade.ways import ShadeWays
 from doffer.tables.loader import Tables
@@ -78,11 +77,7 @@ def _note(recipe: Recipe, ways: ShadeWays, tables: Tables) -> str:
     """How far off it may be, in one sentence or two."""
     told = []
     if ways.mixing.model is not BlendModel.PLAIN_AVERAGE:
-        error = published_error(tables, str(ways.mixing.model))
-        told.append(
-            f"Fitted, this model was off by {error.mean_low_de:.1f} to {error.mean_high_de:.1f} on average"
-        )
-        told[-1] += f" and up to {error.most_de:.1f}." if error.most_de is not None else "."
+        told.append(ways.error_words(tables))
     if recipe.band is not None:
         told.append(f"Within what is known of M the colour moves by {recipe.band.moved_de:.1f}.")
     told.append("Card and measure the trial card before the blend is made.")
