@@ -21,7 +21,7 @@ from doffer.mill import bridge
 from doffer.mill.commands.readings import correct_reading, record_file, record_readings
 from doffer.mill.queries.known import lot_numbers
 from doffer.mill.queries.lots import one_lot
-from doffer.mill.queries.readings import OneReading, lot_sittings, one_reading
+from doffer.mill.queries.readings import OneReading, counting_of, lot_sittings, one_reading
 from doffer.mill.queries.shades import list_shades
 from doffer.office import colour_readings_view as view
 from doffer.office.asked import acting, fresh_key, key_of
@@ -76,7 +76,7 @@ def _lot_page(
 ) -> HttpResponse:
     tables, person = bridge.current_tables(), acting(request)
     lot, found = one_lot(code), lot_sittings(code)
-    counts = next((one for one in found if one.is_measured), None)
+    counts = counting_of(found)
     context: dict[str, Any] = {
         "here": "lots",
         "lot": lot,

@@ -64,6 +64,7 @@ def page(request: HttpRequest) -> HttpResponse:
                 kind=colours.worst_kind([kind, blend_kind]),
                 observer_deg=seen.observer_deg,
                 note=form.text("note")[:400],
+                is_looked_at=form.text("sure") == "yes",
                 key=key_of(request),
             )
             return redirect(_address(form.text("fibre"), seen.form))
@@ -91,7 +92,7 @@ def _parts(form: ColourForm, seen: Seen) -> tuple[list[SamplePart], str]:
         except InputError as wrong:
             form.errors[f"share_{number}"] = str(wrong)
             continue
-        sitting = colour_of_lot(code) if code else None
+        sitting = colour_of_lot(code, seen.pad) if code else None
         if sitting is None:
             form.errors[f"lot_{number}"] = f"{code or 'This fibre'} was not read dry by an instrument yet."
             continue

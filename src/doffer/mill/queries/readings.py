@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from doffer.errors import NotFoundError
+from doffer.mill.colours import Pad
 from doffer.mill.dyed import dyeings_of
 from doffer.mill.models import ColourReading, Lot
 from doffer.mill.queries.pages import ROWS_A_PAGE
-from doffer.mill.sittings import ReadingRow, Sitting, of_lot, sittings
+from doffer.mill.sittings import ReadingRow, Sitting, newest_like, of_lot, sittings
 
 MOST_TUFTS_READ = 4 * ROWS_A_PAGE
 
@@ -36,16 +37,21 @@ def trial_sittings(recipe: str) -> tuple[Sitting, ...]:
     return _newest(ColourReading.objects.filter(recipe__code=recipe))
 
 
-def colour_of_lot(lot: str) -> Sitting | None:
-    """What a lot counts as: the newest dry sitting by an instrument that tells of all of it."""
-    return counting_of(lot_sittings(lot))
+def colour_of_lot(lot: str, pad: Pad | None = None) -> Sitting | None:
+    """What a lot counts as: the newest dry sitting by an instrument that tells of all of it.
+
+    Of sittings of several kinds the newest that was read like `pad`, where there is one.
+    """
+    return counting_of(lot_sittings(lot), pad)
 
 
-def counting_of(found: Sequence[Sitting]) -> Sitting | None:
-    """Of the sittings of one lot, newest first, the one it counts as."""
+def counting_of(found: Sequence[Sitting], pad: Pad | None = None) -> Sitting | None:
+    """Of the sittings of one lot the one it counts as; see `colour_of_lot`."""
     pk = Lot.objects.filter(code=found[0].lot).values_list("pk", flat=True).first() if found else None
-    dyed = dyeings_of([pk]) if pk else {}
-    return next(iter(of_lot(found, dyed.get(pk, ()))), None)
+    if pk is None:
+        return None
+    told = of_lot(found, dyeings_of([pk]).get(pk, ()))
+    return newest_like({pk: told}, pad)[pk] if told else None
 
 
 def batch_sittings(batch: int) -> tuple[Sitting, ...]:
