@@ -15,7 +15,7 @@ from doffer.fibre.colour.blend import blend, stearns_noechel
 from doffer.fibre.colour.spectrum import lab_of_reflectance, light
 from doffer.mill.commands.readings import Seen, Tuft, record_readings
 from doffer.mill.commands.samples import SamplePart, record_sample_blend
-from doffer.mill.models import MixingFit, SampleBlend
+from doffer.mill.models import Lot, MixingFit, SampleBlend
 from doffer.mill.queries.samples import mixing_book
 from doffer.office.samples import far
 
@@ -158,7 +158,8 @@ def test_the_floor_keeps_samples_and_the_office_fits(client_of, dye_house, desk)
     samples(dye_house, 3)
     floor = client_of(dye_house.floor)
     assert "Fit now" not in words(floor.get("/shades/mixing/"))
-    assert floor.post("/shades/mixing/", form(dye_house, tufts="40 0 5")).status_code == 302
+    file = sent(csv_of([("card", made(0.5))]))
+    assert floor.post("/shades/mixing/", form(dye_house, file=file)).status_code == 302
     asked = {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose"}
     assert floor.post("/shades/mixing/fit/", asked).status_code in (403, 422)
     assert MixingFit.objects.count() == 0
@@ -220,3 +221,39 @@ def test_a_sample_that_was_misread_can_be_left_out_of_the_fit(desk, dye_house):
     page = desk.get("/shades/mixing/").content.decode()
     assert page.count("left out of the fit that counts") == 1
     assert re.search(rf'value="{wrong}" form="fit-form">', page), "it stays without its tick"
+
+
+def test_a_sample_that_its_lots_cannot_make_is_asked_about_before_it_is_kept(desk, dye_house):
+    typed = form(dye_house, tufts="90 -23 13")
+    page = desk.post("/shades/mixing/", typed)
+    assert page.status_code == 422
+    assert "no blend of" in words(page)
+    assert "comes nearer to it than" in words(page)
+    assert SampleBlend.objects.count() == 0
+    assert 'name="sure"' in page.content.decode()
+    kept = desk.post("/shades/mixing/", {**typed, "sure": "yes", "key": str(uuid.uuid4())})
+    assert kept.status_code == 302
+    assert SampleBlend.objects.count() == 1
+
+
+def test_a_lot_of_another_fibre_is_no_sample_of_wool(desk, dye_house):
+    Lot.objects.filter(code=dye_house.lots["yellow"]).update(fibre="polyamide")
+    file = sent(csv_of([("card", made(0.5))]))
+    page = desk.post("/shades/mixing/", form(dye_house, file=file, sure="yes"))
+    assert page.status_code == 422
+    assert f"{dye_house.lots['yellow']} is" in words(page)
+    assert SampleBlend.objects.count() == 0
+
+
+def test_the_bench_quotes_the_fits_own_error_on_samples_it_had_not_seen(desk, dye_house):
+    samples(dye_house, 5)
+    desk.post("/shades/mixing/fit/", {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose"})
+    off = far(MixingFit.objects.get().left_out_de_centi / 100)
+    lots = {f"share_{dye_house.lots[name]}": "50" for name in ("G1", "yellow")}
+    asked = {"lot": [dye_house.lots["G1"], dye_house.lots["yellow"]], "shade": dye_house.shade, **lots}
+    text = words(desk.get("/bench/answer/", asked))
+    told = "On samples of our own that the fit had not seen, predictions were off by"
+    assert f"{told} {off} on average" in text
+        f"On samples of our own that the fit had not seen, predictions were off by {off} on average" in text
+    )
+    assert "1.0 to 1.2" not in text

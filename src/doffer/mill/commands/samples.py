@@ -10,18 +10,24 @@ import numpy as np
 
 from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.fibre.colour.calibrate import Observation, fit_m
+from doffer.fibre.colour.predict import published_error
+from doffer.fibre.colour.spectrum import lab_of_reflectance
 from doffer.mill import bridge, clock, colours
 from doffer.mill.booking import announce, done_before, remember
 from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.colours import OBSERVER_DEG
-from doffer.mill.models import BlendRecipe, MixingFit, SampleBlend
+from doffer.mill.models import BlendRecipe, Lot, MixingFit, SampleBlend
 from doffer.mill.models.colour import PadForm, ReadingKind
 from doffer.mill.sittings import Sitting
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
+from doffer.planning.shade.reach import reach_of
+from doffer.planning.shade.ways import usual_ways
+from doffer.tables.loader import Tables
 
 MOST_SAMPLES = 200
+LOOK_AGAIN = "Look whether the lots, the shares and the reading are right; if they are, say so and keep it"
 UNSETTLED = ("these samples do not settle how the fibre mixes: they are too few, or their lots too alike",)
 MORE_SAMPLES = "Make four to eight of the darkest with the lightest lot, half and half"
 
@@ -86,6 +92,7 @@ def record_sample_blend(
     kind: str = ReadingKind.SPECTRUM,
     observer_deg: int = OBSERVER_DEG,
     note: str = "",
+    is_looked_at: bool = False,
     key: uuid.UUID | None = None,
 ) -> int:
     """Keep a small blend that was carded and measured; gives its number.
@@ -96,6 +103,15 @@ def record_sample_blend(
     ----------
     kind : str
         How sure the spectra are: "spectrum" when all were measured, "lab2" or "lab" when one was recovered.
+    is_looked_at : bool
+        Somebody read it again: it is kept although no blend of its lots should look like it.
+
+    Raises
+    ------
+    InputError
+        Fewer than two fibres, or a form or kind that there is not.
+    RefusedError
+        A lot of another fibre, or a colour that no blend of these lots comes near.
     """
     person = require(by, Right.READ_COLOUR)
     if len(parts) < 2 or any(part.share_frac <= 0 for part in parts):
@@ -108,7 +124,8 @@ def record_sample_blend(
         raise InputError("kind of reading", kind, "spectrum, lab2 or lab; a photo teaches nothing")
     total = sum(part.share_frac for part in parts)
     with write():
-        bridge.known_fibre(fibre, bridge.current_tables())
+        tables = bridge.current_tables()
+        bridge.known_fibre(fibre, tables)
         body: dict[str, object] = {
             "fibre": fibre,
             "form": form,
@@ -118,6 +135,9 @@ def record_sample_blend(
         earlier = done_before(key, "record_sample_blend", body)
         if earlier:
             return int(str(earlier["sample"]))
+        _check_fibre(fibre, parts, tables)
+        if not is_looked_at:
+            _check_colour(parts, blend, observer_deg, tables)
         sample = SampleBlend.objects.create(
             fibre=fibre,
             form=form,
@@ -138,6 +158,31 @@ def record_sample_blend(
         )
         remember(key, "record_sample_blend", body, {"sample": sample.pk}, person)
         return sample.pk
+
+
+def _check_fibre(fibre: str, parts: Sequence[SamplePart], tables: Tables) -> None:
+    """Lots of another fibre say nothing of how this one mixes."""
+    rows = Lot.objects.filter(code__in=[part.name for part in parts]).exclude(fibre=fibre)
+    others = [f"{row.code} is {tables.fibres[row.fibre].name}" for row in rows]
+    if others:
+        act = f"This is no sample of {tables.fibres[fibre].name}"
+        raise RefusedError(act, tuple(others), "Choose the other fibre, or name other lots")
+
+
+def _check_colour(
+    parts: Sequence[SamplePart], blend: tuple[float, ...], observer_deg: int, tables: Tables
+) -> None:
+    """A blend lies between its lots, within what a printed model was ever off by."""
+    seen_in = colours.first_light(tables, observer_deg=observer_deg)
+    measured = lab_of_reflectance(np.array(blend), seen_in)
+    lots = np.array([part.reflectance for part in parts])
+    found = reach_of(lots, measured, seen_in, ways=usual_ways(tables))
+    most_de = published_error(tables, "stearns_noechel").most_de
+    if most_de is not None and found.de > most_de:
+        reason = (
+            f"no blend of {' and '.join(part.name for part in parts)} comes nearer to it than {found.de:.1f}"
+        )
+        raise RefusedError("The sample blend is not kept", (reason,), LOOK_AGAIN)
 
 
 def fit_mixing(
