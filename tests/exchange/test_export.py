@@ -205,3 +205,8 @@ def test_an_unknown_kind_of_file_is_refused():
 
 def test_an_empty_list_still_has_its_headings():
     assert lines(export_lots([])) == [[*lines(export_lots([ROW]))[0]]]
+
+
+def test_a_note_that_says_not_known_comes_in_as_it_went_out():
+    row = dataclasses.replace(ROW, note="not known")
+    assert back(export_lots([row]), "lots.csv")[0].note == "not known"

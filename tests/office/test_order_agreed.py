@@ -92,7 +92,7 @@ def test_another_yarn_asks_again_until_the_owner_agrees_anew(planned):
     assert "Changed since: 2-ply → 3-ply" in said
     agree(planned, plan="2", how="person")
     said = panel(planned)
-    assert "in person with Marra" in said
+    assert "Marra said yes to it Sunday 1 March in person" in said
     assert "3-ply yarn" in said
     assert "ask again" not in said
     assert [row.version for row in agreements_of("O202")] == [2, 1]

@@ -116,8 +116,9 @@ class Desk:
         return (self.columns[name].unit if name in self.columns else "") or otherwise
 
     def text(self, name: str) -> str:
-        """A cell as one line of text, within its length."""
-        text = clean(self.cells.get(name)) if self.has(name) else ""
+        """A cell as one line of text, within its length; a note may be “not known”, other cells then say nothing."""
+        is_said = self.has(name) or (name == "note" and name in self.columns)
+        text = clean(self.cells.get(name)) if is_said else ""
         if len(text) > MOST_SIGNS.get(name, len(text)):
             self.sentences.append(
                 f"{self.heading(name)} has {len(text)} signs; {MOST_SIGNS[name]} fit: shorten it."
