@@ -101,5 +101,7 @@ def test_a_dose_typed_as_percent_or_below_zero_is_refused(bad):
 
 
 def test_a_share_that_cannot_be_is_refused_in_percent_as_it_was_typed():
-    with pytest.raises(InputError, match=r"depth of shade is “20 %”; it must be from 0 to 15 % of the fibre\."):
+    with pytest.raises(
+        InputError, match=r"depth of shade is “20 %”; it must be from 0 to 15 % of the fibre\."
+    ):
         dye(fibre_mass_g=1000, depth_frac_owf=0.2, stock_g_per_100ml=1.0, liquor_ratio=30)
