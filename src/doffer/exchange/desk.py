@@ -116,7 +116,7 @@ class Desk:
         return (self.columns[name].unit if name in self.columns else "") or otherwise
 
     def text(self, name: str) -> str:
-        """A cell as one line of text, within its length; a note may be “not known”, others then say nothing."""
+        """A cell as one line of text, within its length; only a note may be “not known”."""
         is_said = self.has(name) or (name == "note" and name in self.columns)
         text = clean(self.cells.get(name)) if is_said else ""
         if len(text) > MOST_SIGNS.get(name, len(text)):
