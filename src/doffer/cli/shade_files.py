@@ -81,10 +81,15 @@ def _calibrate_mill(args: argparse.Namespace) -> int:
 
     if args.keep:
         from doffer.mill.commands.samples import fit_mixing
+        from doffer.mill.queries.samples import mixing_book
 
         fit = fit_mixing(acting_owner(), fibre=args.fibre, form=args.form)
         data = {name: getattr(fit, name) for name in fit.__slots__}
-        emit(args, data, [*_fit_text(data, []), "It counts from now on."])
+        m_now = mixing_book(args.fibre, args.form).m_now
+        counts = (
+            f"The bench counts with M {m_now:.3f} from now on: the fit, drawn towards the printed figure."
+        )
+        emit(args, {**data, "m_now": m_now}, [*_fit_text(data, []), counts])
         return 0
     samples, fits = sample_blends(fibre=args.fibre, form=args.form).rows, mixing_fits(fibre=args.fibre)
     lines = [f"{len(samples)} sample blends of {args.fibre}, {args.form}; --keep fits M to them."]

@@ -194,7 +194,7 @@ def fit_mixing(
     note: str = "",
     key: uuid.UUID | None = None,
 ) -> Fitted:
-    """Fit M to sample blends of a fibre and form (all of them, or those named) and use it from now on.
+    """Fit M to sample blends of a fibre and form (all with spectra, or those named) and use it from now on.
 
     Raises
     ------
@@ -203,7 +203,7 @@ def fit_mixing(
     NotFoundError
         A sample that is not of this fibre and form.
     RefusedError
-        The samples leave any M possible: then what counts now goes on counting.
+        The samples leave any M possible, or the fit is too far off: then what counts now goes on counting.
     """
     person = require(by, Right.SHADES)
     with write():
@@ -212,7 +212,9 @@ def fit_mixing(
         if earlier:
             return Fitted(**earlier)
         rows = SampleBlend.objects.filter(fibre=fibre, form=form).order_by("-id")
-        found = list((rows.filter(pk__in=samples) if samples else rows)[:MOST_SAMPLES])
+        found = list(
+            (rows.filter(pk__in=samples) if samples else rows.exclude(kind=ReadingKind.LAB))[:MOST_SAMPLES]
+        )
         missing = set(samples) - {row.pk for row in found}
         if missing:
             raise NotFoundError("sample blend of this fibre and form", ", ".join(map(str, sorted(missing))))
@@ -221,6 +223,7 @@ def fit_mixing(
         fit = fit_m([observed(row) for row in found], colours.first_light(tables, observer_deg=deg))
         if not fit.is_settled:
             raise RefusedError("The fit is not used", UNSETTLED, MORE_SAMPLES)
+        _check_error(float(fit.left_out_de.mean()), tables)
         made = MixingFit.objects.create(
             fibre=fibre,
             form=form,
@@ -248,6 +251,14 @@ def fit_mixing(
         announce(person, "recipe", f"M {fibre}"[:40], f"M {fit.m:.3f} from {len(found)} sample blends")
         remember(key, "fit_mixing", body, {name: getattr(done, name) for name in Fitted.__slots__}, person)
         return done
+
+
+def _check_error(left_out_de: float, tables: Tables) -> None:
+    """A fit that is off by more on average than print ever was on one sample was spoilt by something."""
+    most_de = published_error(tables, "stearns_noechel").most_de
+    if most_de is not None and left_out_de > most_de:
+        reason = f"on a sample that is left out it is off by {left_out_de:.1f} on average"
+        raise RefusedError("The fit is not used", (reason,), "Leave out the samples that are farthest off")
 
 
 def observed(row: SampleBlend) -> Observation:
