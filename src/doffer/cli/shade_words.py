@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -117,11 +118,15 @@ class Outfit:
         found = [lot for lot in self.bench.lots if lot.code == code] if self.bench else []
         return f"fibre of {found[0].owner_name}" if found and not found[0].is_own else "the mill's own"
 
-    def everything(self) -> list[Fibre]:
-        """Every usable lot on the mill's bench."""
+    def everything(self, also: Sequence[str] = ()) -> list[Fibre]:
+        """Every usable lot on the mill's bench of the fibre of most of them, and those named."""
         if self.bench is None:
             return []
-        return [self._of_bench(lot.code, None) for lot in self.bench.lots if lot.is_usable]
+        kind = {lot.code: lot.fibre for lot in self.bench.lots if lot.is_usable}
+        every = [self._of_bench(code, None) for code in kind]
+        counted = Counter(kind[one.name] for one in every if one.owner in self.owners)
+        most = counted.most_common(1)[0][0] if counted else ""
+        return [one for one in every if kind[one.name] == most or one.name in also]
 
     def fibres(self, typed: Sequence[str], flag: str) -> list[Fibre]:
         """Lots from words such as `L027=46,-22,18:0.96kg`, `white:2kg` or, with a mill, `L027`.
