@@ -203,7 +203,7 @@ def test_sample_blends_teach_the_mill_its_own_constant_and_recipes_use_it(dye_ho
 
 
 def test_two_cards_that_disagree_move_the_constant_little_and_the_recipe_says_so(dye_house):
-    for m in (0.1, 0.4):
+    for m in (0.13, 0.24):
         dark, light, made = made_by(m, (0.04, 0.6))[0]
         parts = [SamplePart("dark", 0.5, grey(dark)), SamplePart("light", 0.5, grey(light))]
         record_sample_blend(dye_house.floor, fibre="wool", parts=parts, blend=tuple(made))
@@ -215,6 +215,16 @@ def test_two_cards_that_disagree_move_the_constant_little_and_the_recipe_says_so
     proposed = one_recipe(propose_recipe(dye_house.owner, facts(dye_house)).code)
     assert proposed.constant == pytest.approx(row.m, abs=1e-6)
     assert 0.35 < proposed.ln_m_sd < 0.4
+
+
+def test_cards_that_disagree_by_more_than_print_ever_did_are_not_used(dye_house):
+    for m in (0.1, 0.4):
+        dark, light, made = made_by(m, (0.04, 0.6))[0]
+        parts = [SamplePart("dark", 0.5, grey(dark)), SamplePart("light", 0.5, grey(light))]
+        record_sample_blend(dye_house.floor, fibre="wool", parts=parts, blend=tuple(made))
+    with pytest.raises(RefusedError, match=r"left out it is off by 6\.\d on average"):
+        fit_mixing(dye_house.owner, fibre="wool")
+    assert bench(shade=dye_house.shade).mixing.m == 0.15
 
 
 def test_two_sample_blends_are_the_least(dye_house):
