@@ -283,3 +283,17 @@ def test_a_fit_that_a_wild_sample_spoilt_is_not_used(desk, dye_house):
     assert refused.status_code == 422
     assert "on a sample that is left out it is off by" in words(refused) or "do not settle" in words(refused)
     assert MixingFit.objects.count() == 0
+
+
+def test_the_terminal_says_the_constant_that_the_bench_then_counts_with(dye_house, monkeypatch, capsys):
+    from doffer.cli.main import main
+    from doffer.mill.queries.bench import bench
+
+    samples(dye_house, 3)
+    monkeypatch.setattr("doffer.cli.shade_files.open_records", lambda _: None)
+    monkeypatch.setattr("doffer.cli.shade_files.acting_owner", lambda: dye_house.owner)
+    assert main(["shade", "calibrate", "--mill", "demo", "--keep"]) == 0
+    counts = bench(shade=dye_house.shade).mixing.m
+    fitted = MixingFit.objects.get().m_ppm / 1e6
+    assert abs(counts - fitted) > 1e-4
+    assert f"The bench counts with M {counts:.3f} from now on" in capsys.readouterr().out
