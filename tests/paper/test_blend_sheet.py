@@ -64,9 +64,7 @@ def test_it_is_tagged_and_its_square_code_leads_to_the_recipe():
     root = PdfReader(io.BytesIO(render.blend_sheets([SHEET], sample.IMPRINT))).trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
     assert b"pdfuaid" in root["/Metadata"].get_object().get_data()
-    assert render.fill.blend_sheet(SHEET, sample.IMPRINT)["code"]["says"].endswith(
-        "DOFFER:B/M001"
-    )
+    assert render.fill.blend_sheet(SHEET, sample.IMPRINT)["code"]["says"].endswith("DOFFER:B/M001")
 
 
 def test_what_was_typed_stays_text():

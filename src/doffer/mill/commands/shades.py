@@ -306,9 +306,7 @@ def _doubts(lot: Lot, version: ShadeVersion) -> tuple[str, ...]:
     if not lot.customer.is_own and lot.customer_id not in {owner for _, owner in others}:
         doubts.append(f"it is fibre of {lot.customer.name}")
     if fibres and lot.fibre not in fibres:
-        doubts.append(
-            f"it is {lot.fibre.replace('_', ' ')}, but {name} was of {', '.join(fibres)} so far"
-        )
+        doubts.append(f"it is {lot.fibre.replace('_', ' ')}, but {name} was of {', '.join(fibres)} so far")
     return (*doubts, *_colour_doubts(lot, version))
 
 
