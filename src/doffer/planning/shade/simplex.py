@@ -21,8 +21,8 @@ def least_square(gram: Gram, pull: Floats, w: Floats, low: Floats, high: Floats,
     """Shares within their bounds, each column summing to 1, with the least ``w'Gw - 2 h.w``, shape (k, B).
 
     Newton steps on the shares that are free to move, the others held at their bounds, each followed by a
-    projection. Among the free, one share rises and all of them shrink in proportion, so that the sum stays.
-    A step that leads uphill is not taken.
+    projection; where the projected step leads uphill, as far as the first bound allows instead. Among the
+    free, one share rises and all of them shrink in proportion, so that the sum stays.
 
     Parameters
     ----------
@@ -33,15 +33,21 @@ def least_square(gram: Gram, pull: Floats, w: Floats, low: Floats, high: Floats,
     w : ndarray, shape (k, B)
         Allowed shares to begin with.
     """
-    best, least = w, _square(gram, pull, w)
     for _ in range(n_steps):
-        w = onto_simplex(w + _free_move(gram, pull, w, low, high), low, high)
-        w = _swapped(gram, pull, w, low, high)
-        square = _square(gram, pull, w)
-        is_better = square < least
-        best, least = np.where(is_better, w, best), np.where(is_better, square, least)
-        w = best
-    return np.asarray(best)
+        move = _free_move(gram, pull, w, low, high)
+        whole = onto_simplex(w + move, low, high)
+        is_better = _square(gram, pull, whole) < _square(gram, pull, w)
+        if not is_better.all():
+            whole = np.where(is_better, whole, _as_far_as(w, move, low, high))
+        w = _swapped(gram, pull, whole, low, high)
+    return w
+
+
+def _as_far_as(w: Floats, move: Floats, low: Floats, high: Floats) -> Floats:
+    """The move cut short where its first share meets a bound, shape (k, B)."""
+    room = np.where(move > 0, high - w, w - low)
+    part = np.where(np.abs(move) > TINY, room / np.maximum(np.abs(move), TINY), 1)
+    return np.asarray(w + np.clip(part.min(axis=0), 0, 1) * move)
 
 
 def times(gram: Gram, w: Floats) -> Floats:

@@ -21,7 +21,7 @@ from doffer.planning.shade.simplex import least_square, onto_simplex
 from doffer.planning.shade.target import Target
 
 CHUNK = 1024
-N_INNER_STEPS = 2  # of the small problem that every step makes
+N_INNER_STEPS = 1  # of the small problem that every step makes
 METRIC_STEP = 0.05  # Lab units: small enough for a local metric, large enough for the arithmetic
 
 
