@@ -32,6 +32,12 @@ def environment(root: Path) -> dict[str, str]:
     return {**inherited, "DOFFER_ROOT": str(root), "PYTHONPATH": str(ROOT / "src"), "PYTHONUNBUFFERED": "1"}
 
 
+FOLDS_ARE_SHUT_IN = "test_phone_pages"  # how folds behave is tested there; elsewhere they stand open
+OPEN_FOLDS = """addEventListener('load', () => {
+  for (const fold of document.querySelectorAll('details[data-fold]')) fold.open = true;
+});"""
+
+
 @pytest.fixture(scope="session")
 def demo_root(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A data root with the invented mill, built once and only copied from."""
@@ -72,7 +78,7 @@ def fresh_live(demo_root: Path, tmp_path: Path) -> Iterator[str]:
 
 
 @pytest.fixture
-def page_at(browser: Browser) -> Iterator[Callable[..., Page]]:
+def page_at(request: pytest.FixtureRequest, browser: Browser) -> Iterator[Callable[..., Page]]:
     """Open pages: `page_at(360, 740)`, with options of a browser context such as color_scheme="dark".
 
     The owner is chosen at each, as if that had been asked before; `person=""` leaves it open.
@@ -82,6 +88,8 @@ def page_at(browser: Browser) -> Iterator[Callable[..., Page]]:
     def open_page(width: int, height: int, person: str = OWNER, **options: object) -> Page:
         context = browser.new_context(viewport={"width": width, "height": height}, **options)
         context.set_default_timeout(SLOWEST_MS)
+        if not request.module.__name__.endswith(FOLDS_ARE_SHUT_IN):
+            context.add_init_script(OPEN_FOLDS)
         contexts.append(context)
         page = context.new_page()
         if person:
