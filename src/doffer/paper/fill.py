@@ -311,5 +311,11 @@ def _code(kind: str, code: str, imprint: Imprint) -> Filled:
 def _foot(imprint: Imprint, lots: Sequence[str]) -> Filled:
     tables = imprint.tables_sha256[:FINGERPRINT_SIGNS]
     printed = f"{say_day(imprint.printed_at.date())}, {say_time(imprint.printed_at)}"
-    parts = [imprint.mill, _named(lots), imprint.version, printed, f"tables {tables}" if tables else ""]
+    parts = [
+        imprint.mill,
+        _named(lots),
+        imprint.version,
+        printed,
+        f"figures of this day, set {tables}" if tables else "",
+    ]
     return {"words": " · ".join(part for part in parts if part), "mill": imprint.mill}
