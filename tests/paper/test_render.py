@@ -102,7 +102,7 @@ def test_a_run_card_has_boxes_to_write_in_at_every_stage():
 
 def test_a_run_card_says_whose_what_which_version_and_which_tables():
     words = words_of(MAKERS["run card"]())
-    for part in ("O201", "Moonbucket Farm", "L001", "fawn", "plan 2", "2 March 2026", "tables 4f1d9a07"):
+    for part in ("O201", "Moonbucket Farm", "L001", "fawn", "plan 2", "2 March 2026", "set 4f1d9a07"):
         assert part in words
     assert "4f1d9a07c" not in words
 

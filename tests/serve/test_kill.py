@@ -79,7 +79,12 @@ def weigh_until_it_dies(till, lot, first_g, saved):
     """One weighing after the other, each by one gram heavier, until nobody answers any more."""
     for gross_g in range(first_g, first_g + 1000):
         try:
-            status, _ = till.send(f"lots/{lot}/weigh/", gross=str(gross_g / 1000), rh="60")
+            status, _ = till.send(
+                f"lots/{lot}/weigh/",
+                gross=str(gross_g / 1000),
+                rh="60",
+                confirmation="weighed by one gram more",
+            )
         except OSError:
             return
         assert status == SAVED
@@ -113,7 +118,10 @@ def test_every_weighing_that_was_saved_outlives_a_killed_server(folder):
         # besides them at most the one per hand that was written when the answer could not be given any more
         assert len(kept) == len(set(kept)) <= len(saved) + len(LOTS)
         assert each_act_is_whole(folder, kept)
-        assert till.send("lots/L001/weigh/", gross="9.5", rh="60")[0] == SAVED
+        assert (
+            till.send("lots/L001/weigh/", gross="9.5", confirmation="three bags together", rh="60")[0]
+            == SAVED
+        )
         assert till.send("records/backups/", kind="verify")[0] == SAVED
         verified = wait_for(
             lambda: ask(folder, "SELECT result FROM mill_job WHERE kind = 'verify' AND state = 'done'"),

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
+from django.urls import path, reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from doffer import __version__
@@ -130,7 +131,8 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
         "unused": _unused(order, shown.spec, came),
         "came": came,
         "promise": promise_view(order, inputs, shown.plan, came, units=units, yes=agreed.latest),
-        "next_stage": _next_stage(order, shown),
+        "next_stage": (next_stage := _next_stage(order, shown)),
+        "next_begins": _begins(order, shown, next_stage),
         "running": [run for run in order.runs if run.ended_at is None],
         "stage_verb": stage_verb,
         "waits": read_wish(order.spec).waits,
@@ -194,16 +196,23 @@ def batch_views(order: OneOrder, inputs: PlanInputs, shown: ShownPlan, units: st
 
 
 def _next_stage(order: OneOrder, shown: ShownPlan) -> str:
-    """The stage the hands do next: as the order says, else the first of the plan not run since."""
-    made_at = shown.version.made_at if shown.version else None
-    done = {run.stage for run in order.runs if run.ended_at}
-    if order.row.next_stage and order.row.next_stage not in done:
-        return order.row.next_stage
+    """The stage the hands do next: the first of the plan not run since; without a plan, as the order says."""
     if shown.plan is None:
-        return ""
+        return order.row.next_stage
+    made_at = shown.version.made_at if shown.version else None
     since = {run.stage for run in order.runs if run.ended_at and made_at and run.ended_at >= made_at}
     stages = (stage.stage for batch in shown.plan.batches for stage in batch.stages)
     return next((stage for stage in stages if stage not in since), "")
+
+
+def _begins(order: OneOrder, shown: ShownPlan, stage: str) -> str:
+    """Address of the form that begins a stage, with the order and its lots where they go in together."""
+    fields: dict[str, str | list[str]] = {"stage": stage, "order": order.row.code}
+    batches = shown.plan.batches if shown.plan else ()
+    batch = next((each for each in batches if each.stages and each.stages[0].stage == stage), None)
+    if batch and (len(batch.lots) == 1 or batch.meeting_stage == stage):
+        fields["lot"] = [use.lot for use in batch.lots]
+    return f"{reverse('run_new')}?{urlencode(fields, doseq=True)}"
 
 
 def _unused(order: OneOrder, spec: OrderSpec | None, came: WaitingOrder | None) -> tuple[Any, ...]:

@@ -372,5 +372,11 @@ def foot_of(imprint: Imprint, lots: Sequence[str]) -> Filled:
     """The line at the foot of every sheet: mill, lots, version, when, tables."""
     tables = imprint.tables_sha256[:FINGERPRINT_SIGNS]
     printed = f"{say_day(imprint.printed_at.date())}, {say_time(imprint.printed_at)}"
-    parts = [imprint.mill, _named(lots), imprint.version, printed, f"tables {tables}" if tables else ""]
+    parts = [
+        imprint.mill,
+        _named(lots),
+        imprint.version,
+        printed,
+        f"figures of this day, set {tables}" if tables else "",
+    ]
     return {"words": " · ".join(part for part in parts if part), "mill": imprint.mill}
