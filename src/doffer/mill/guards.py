@@ -34,10 +34,13 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "mill_dyeload": (("id",), ("batch_id", "number")),
     "mill_tubbath": (("id",), ("use_id", "number")),
     "mill_kettlestick": (("id",),),
+    "mill_evennesstrial": (("id",), ("corrects_id",)),
+    "mill_machinefigure": (("id",), ("supersedes_id",)),
 }
 _LATER = tuple(APPEND_ONLY)[tuple(APPEND_ONLY).index("mill_colourreading") :]
 STICK_TABLES = ("mill_kettlestick",)
-COLOUR_TABLES = tuple(table for table in _LATER if table not in STICK_TABLES)
+EVENNESS_TABLES = ("mill_evennesstrial", "mill_machinefigure")
+COLOUR_TABLES = tuple(table for table in _LATER if table not in (*STICK_TABLES, *EVENNESS_TABLES))
 FIRST_TABLES = tuple(table for table in APPEND_ONLY if table not in _LATER)
 ALL_TABLES = tuple(APPEND_ONLY)
 

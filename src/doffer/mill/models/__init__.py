@@ -3,13 +3,14 @@
 Numbers are stored as integers so that nothing is rounded on the way through a database: masses in milligrams
 (`_mg`), shares and regains in parts per million (`_ppm`), diameters in nanometres (`_nm`), staple in
 millimetres (`_mm`), counts in millitex (`_mtex`), money in cents (`_cents`), Lab co-ordinates in hundredths
-(`_centi`).
+(`_centi`), figures whose unit a table gives in millionths of it (`_micro`).
 """
 
 from doffer.mill.models.blends import BlendPart, BlendRecipe, MixingFit, RecipeStep, SampleBlend
 from doffer.mill.models.chores import Change, Counter, Deed, Job, Setting, TableOverride
 from doffer.mill.models.colour import ColourReading, Shade, ShadeBatch, ShadeVerdict, ShadeVersion
 from doffer.mill.models.customers import Customer
+from doffer.mill.models.evenness import EvennessTrial, MachineFigure
 from doffer.mill.models.kitchen import (
     DyeBatch,
     DyeLoad,
@@ -38,6 +39,7 @@ __all__ = [
     "DyeLoad",
     "DyeRecipe",
     "DyeRecipeDye",
+    "EvennessTrial",
     "Filling",
     "Hold",
     "Job",
@@ -46,6 +48,7 @@ __all__ = [
     "Lot",
     "LotPart",
     "Machine",
+    "MachineFigure",
     "MixingFit",
     "Order",
     "OrderLot",
