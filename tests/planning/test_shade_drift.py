@@ -9,7 +9,9 @@ from doffer.errors import InputError
 from doffer.fibre.colour.difference import de2000, de_cmc
 from doffer.fibre.colour.verdict import Formula, Tolerance
 from doffer.planning.shade.drift import Standing, _f_beyond, drift_of, lightness_limits, tolerance_outline
+from doffer.tables.loader import Override, load_tables
 
+TABLES = load_tables()
 FERN = np.array([46.6, -20.9, 19.2])
 USUAL = Tolerance(Formula.CMC, 1.0, 1.5)
 MINE = Tolerance(Formula.DE2000, 1.2, 1.8)
@@ -21,7 +23,7 @@ def walk(step, n, start=(0.0, 0.0, 0.0)):
 
 def test_a_steady_walk_says_its_step_its_words_and_when_it_leaves():
     batches = walk((-0.3, 0.2, 0.0), 4)
-    found = drift_of(FERN, batches, MINE)
+    found = drift_of(FERN, batches, MINE, TABLES)
     assert found.standing is Standing.DRIFTING
     assert found.step_lab == pytest.approx((-0.3, 0.2, 0.0))
     assert found.step_de == pytest.approx(float(de2000(batches[0], batches[3])) / 3)
@@ -33,14 +35,14 @@ def test_a_steady_walk_says_its_step_its_words_and_when_it_leaves():
 
 
 def test_a_walk_that_has_left_is_outside_and_leaves_in_nothing():
-    found = drift_of(FERN, walk((-1.0, 0.0, 0.0), 4), MINE)
+    found = drift_of(FERN, walk((-1.0, 0.0, 0.0), 4), MINE, TABLES)
     assert (found.standing, found.leaves_in) == (Standing.OUTSIDE, 0)
     assert len(found.along_de) == 4
 
 
 def test_scatter_about_the_standard_is_not_called_drift():
     batches = FERN + np.array([[0.3, -0.4, 0.4], [-0.4, 0.5, -0.4], [0.4, 0.3, 0.8], [-0.2, -0.5, -0.5]])
-    found = drift_of(FERN, batches, USUAL)
+    found = drift_of(FERN, batches, USUAL, TABLES)
     assert found.standing is Standing.STEADY
     assert found.leaves_in is None
     assert found.p_chance > 0.2
@@ -48,7 +50,9 @@ def test_scatter_about_the_standard_is_not_called_drift():
 
 def test_chance_is_called_drift_about_as_often_as_it_says():
     rng = np.random.default_rng(7)
-    drifts = [drift_of(FERN, FERN + rng.normal(0, 0.3, (6, 3)), USUAL).p_chance < 0.05 for _ in range(600)]
+    drifts = [
+        drift_of(FERN, FERN + rng.normal(0, 0.3, (6, 3)), USUAL, TABLES).p_chance < 0.05 for _ in range(600)
+    ]
     assert 0.03 < np.mean(drifts) < 0.08
 
 
@@ -60,20 +64,20 @@ def test_the_chance_of_a_larger_f_is_that_of_the_printed_tables():
 
 
 def test_a_walk_back_to_the_standard_does_not_leave():
-    found = drift_of(FERN, walk((-0.1, 0.0, 0.0), 4, start=(0.6, 0.0, 0.0)), MINE)
+    found = drift_of(FERN, walk((-0.1, 0.0, 0.0), 4, start=(0.6, 0.0, 0.0)), MINE, TABLES)
     assert found.leaves_in is None or found.leaves_in > 3
 
 
 def test_the_tolerance_is_counted_by_its_own_formula():
     batches = walk((-0.3, 0.2, 0.0), 4)
-    line = drift_of(FERN, batches, USUAL)
+    line = drift_of(FERN, batches, USUAL, TABLES)
     assert line.along_de[3] == pytest.approx(float(de_cmc(FERN, batches[3])))
 
 
 def test_two_batches_make_no_line_and_batches_without_three_numbers_are_refused():
-    assert drift_of(FERN, walk((1, 0, 0), 2), USUAL) is None
+    assert drift_of(FERN, walk((1, 0, 0), 2), USUAL, TABLES) is None
     with pytest.raises(InputError, match="L, a and b of each"):
-        drift_of(FERN, np.zeros((4, 2)), USUAL)
+        drift_of(FERN, np.zeros((4, 2)), USUAL, TABLES)
 
 
 @given(
@@ -100,20 +104,27 @@ def test_lightness_limits_enclose_the_standard():
 def test_a_wild_batch_is_left_out_of_the_line_and_does_not_hide_the_walk():
     walked = walk((-0.15, 0.1, 0.0), 5)
     wild = np.vstack([walked, FERN + np.array([30.0, 20.0, -5.0])])
-    found = drift_of(FERN, wild, MINE)
+    found = drift_of(FERN, wild, MINE, TABLES)
     assert found.left_out == (5,)
     assert found.standing is Standing.DRIFTING
     assert found.step_lab == pytest.approx((-0.15, 0.1, 0.0))
     among = np.vstack([walked[:2], FERN + np.array([30.0, 20.0, -5.0]), walked[3:]])
-    found = drift_of(FERN, among, MINE)
+    found = drift_of(FERN, among, MINE, TABLES)
     assert found.left_out == (2,)
     assert found.step_lab == pytest.approx((-0.15, 0.1, 0.0))
 
 
 def test_a_steady_walk_far_beyond_the_tolerance_leaves_nobody_out():
-    assert drift_of(FERN, walk((-1.5, 1.0, 0.5), 6), MINE).left_out == ()
+    assert drift_of(FERN, walk((-1.5, 1.0, 0.5), 6), MINE, TABLES).left_out == ()
 
 
 def test_three_batches_that_have_nothing_in_common_make_no_line():
     apart = FERN + np.array([[0.0, 0.0, 0.0], [30.0, 0.0, 0.0], [0.0, 40.0, 0.0]])
-    assert drift_of(FERN, apart, MINE) is None
+    assert drift_of(FERN, apart, MINE, TABLES) is None
+
+
+def test_how_a_drift_is_told_is_the_mills_to_set():
+    batches = walk((-0.3, 0.2, 0.0), 4)
+    assert drift_of(FERN, batches, MINE, TABLES) is not None
+    strict = TABLES.override([Override("constants", "shade_trend_batches", "value", "5")])
+    assert drift_of(FERN, batches, MINE, strict) is None

@@ -5,6 +5,7 @@ import pytest
 
 from doffer.errors import InputError
 from doffer.fibre.colour.blend import blend, stearns_noechel
+from doffer.fibre.colour.difference import Formula, de2000, de_cmc
 from doffer.fibre.colour.recover import recover_reflectance
 from doffer.fibre.colour.spectrum import lab_of_reflectance, light
 from doffer.planning.shade.reach import reach_of
@@ -47,3 +48,12 @@ def test_a_card_of_another_hue_is_out_of_reach_although_no_lighter():
 def test_more_lots_than_a_recipe_holds_are_refused():
     with pytest.raises(InputError, match="one to 5"):
         reach_of(np.full((6, 31), 0.5), np.array([50.0, 0, 0]), SEEN_IN, ways=WAYS)
+
+
+def test_the_distance_is_reckoned_as_the_tolerance_is():
+    lots, card = spectra(COLOURS[:1]), np.array([43.0, -22, 17])
+    alone = lab_of_reflectance(lots[0], SEEN_IN)
+    by_cmc = reach_of(lots, card, SEEN_IN, ways=WAYS, formula=Formula.CMC).de
+    assert by_cmc == pytest.approx(float(de_cmc(card, alone)), abs=1e-6)
+    assert reach_of(lots, card, SEEN_IN, ways=WAYS).de == pytest.approx(float(de2000(card, alone)), abs=1e-6)
+    assert by_cmc < 0.75 * float(de2000(card, alone))  # CMC forgives lightness

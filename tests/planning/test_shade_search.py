@@ -350,3 +350,29 @@ def test_the_best_blend_of_all_lots_is_at_least_as_near_as_any_other(seed):
     gap = gap_of(field.f @ np.vstack([best, tried]).T, field)[0]
     apart = np.sqrt((gap * gap).sum(axis=0))
     assert apart[1:].min() >= apart[0] - 0.02
+
+
+def test_a_shade_counted_in_cmc_gets_the_recipe_that_is_nearest_by_cmc():
+    rng = np.random.default_rng(5)
+    worse = 0.0
+    for _ in range(4):
+        stock = stock_of(spectra(rng, 4))
+        wanted = spectrum_target(spectra(rng, 1)[0])
+        by_cmc = wanted.counted_in("cmc")
+        rules = Rules(batch_dry_mass_g=2000, owners=OURS, most_lots=3)
+        nearest = search_recipes(by_cmc, stock, rules, WAYS)[0]
+        other = search_recipes(wanted, stock, rules, WAYS)[0]
+        places = [stock.names.index(name) for name in other.lots]
+        mixed = blend(stock.reflectance[places], np.array(other.shares), WAYS.mixing)
+        labs = np.stack([lab_of_reflectance(mixed, one) for one in LIGHTS])
+        told = float(score_of(labs[None], by_cmc)[0])
+        fewer = WAYS.lot_worth_de * (len(nearest.lots) - len(other.lots))
+        assert nearest.score + fewer <= told + 0.05
+        worse = max(worse, told - nearest.score - fewer)
+    assert worse > 0.1  # the two formulas do choose differently
+
+
+def test_the_score_of_a_recipe_is_reckoned_as_its_tolerance_is():
+    target = target_from_lab(np.array([50.0, -20, 20]), D65).counted_in("cmc")
+    lab = np.array([[[46.0, -20, 20]]])
+    assert score_of(lab, target)[0] == pytest.approx(float(target.apart(lab[0, 0])))

@@ -3,7 +3,7 @@
 import pytest
 
 from doffer.planning.shade.ways import fitted_ways, usual_ways
-from doffer.tables.loader import load_tables
+from doffer.tables.loader import Override, load_tables
 
 TABLES = load_tables()
 
@@ -32,3 +32,10 @@ def test_the_warning_stays_until_enough_samples_settle_it(n_samples, left_out_de
     ways = fitted(n_samples, left_out_de)
     assert not ways.is_settled(TABLES)
     assert "do not settle yet how the mill’s own card mixes" in ways.error_words(TABLES)
+
+
+def test_how_many_samples_are_enough_is_the_mills_to_set():
+    ways = fitted(6, 0.84)
+    assert ways.is_settled(TABLES)
+    strict = TABLES.override([Override("constants", "shade_enough_samples", "value", "8")])
+    assert not ways.is_settled(strict)

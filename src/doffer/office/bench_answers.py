@@ -30,7 +30,6 @@ USUAL_MIX_G = 1000.0
 MOST_ANSWERS, MANY_ANSWERS = 5, 20
 CENTS = 100
 CG_PER_G = 100
-LEAST_SHARE = 0.03
 WORTH_A_LOOK_DE = 3.0  # a blend that much farther off than the best is no answer
 MOST_OTHER_WAYS = 2
 
@@ -176,7 +175,7 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
         batch_dry_mass_g=mass_g / (1 + min(lot.actual_regain_frac for lot in lots)),
         owners=owners_of_answer(asked, bench),
         most_lots=asked.most_lots,
-        least_share=LEAST_SHARE,
+        least_share=bench.tables.constants["shade_least_share"].value,
         required=asked.must if asked.want == FIND else frozenset(),
         forbidden=asked.never & names,
     )

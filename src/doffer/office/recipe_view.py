@@ -147,7 +147,13 @@ def card_of(recipe: OneRecipe) -> Card | None:
 def _out_of_reach(recipe: OneRecipe, measured: Floats) -> Reach | None:
     """How near the lots can come to a card that they should not be able to make; None where they can."""
     seen_in = light(recipe.tables, FIRST_LIGHT, observer_deg=recipe.pad.observer_deg)
-    found = reach_of(spectra_of(recipe.parts), measured, seen_in, ways=ways_of(recipe))
+    found = reach_of(
+        spectra_of(recipe.parts),
+        measured,
+        seen_in,
+        ways=ways_of(recipe),
+        formula=recipe.tolerance.formula,
+    )
     return found if found.de > recipe.tolerance.pass_de else None
 
 

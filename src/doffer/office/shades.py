@@ -193,7 +193,7 @@ def _shown(
         "swatch": picture,
         "shown": shown,
         "lines": view.lines_of(book, tables),
-        "drift": view.drift_view(book),
+        "drift": view.drift_view(book, tables),
         "tolerance": view.tolerance_words(book.standard),
         "formula": view.FORMULA_WORDS[book.standard.formula],
         "standards": [(one, _standard_words(one)) for one in book.standards],

@@ -231,7 +231,7 @@ def turns(rows: Sequence[UnderLight], standard: StandardRow) -> str:
     )
 
 
-def drift_view(book: ShadeBook) -> DriftView:
+def drift_view(book: ShadeBook, tables: Tables) -> DriftView:
     """Batches made to the colour that counts, against it and the tolerance that counts."""
     standard = book.standard
     compared = [
@@ -241,8 +241,8 @@ def drift_view(book: ShadeBook) -> DriftView:
     ]
     tolerance = tolerance_of(standard)
     labs = np.array([p.sitting.labs[standard.light] for _, p in compared if p.sitting]).reshape(-1, 3)
-    drift = drift_of(np.array(standard.lab), labs, tolerance)
-    left_out = drift.left_out if drift else left_out_of(np.array(standard.lab), labs, tolerance)
+    drift = drift_of(np.array(standard.lab), labs, tolerance, tables)
+    left_out = drift.left_out if drift else left_out_of(np.array(standard.lab), labs, tolerance, tables)
     marks = [
         Mark(
             number,

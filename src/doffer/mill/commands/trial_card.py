@@ -140,8 +140,10 @@ def _can_be(recipe: BlendRecipe, sitting: Sitting, tables: Tables) -> bool:
         lot_worth_de=tables.constants["shade_lot_worth"].value,
     )
     seen_in = colours.first_light(tables, observer_deg=recipe.observer_deg)
-    found = reach_of(spectra, np.array(sitting.labs[FIRST_LIGHT]), seen_in, ways=ways)
-    return found.de <= recipe_tolerance(recipe, tables).pass_de
+    tolerance = recipe_tolerance(recipe, tables)
+    measured = np.array(sitting.labs[FIRST_LIGHT])
+    found = reach_of(spectra, measured, seen_in, ways=ways, formula=tolerance.formula)
+    return found.de <= tolerance.pass_de
 
 
 def learn_from_card(by: Person | None, code: str, *, note: str) -> int:

@@ -17,16 +17,13 @@ from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.difference import de2000, de_cmc
 from doffer.fibre.colour.verdict import Formula, Tolerance
 from doffer.fibre.colour.words import difference_words
+from doffer.tables.loader import Tables
 
-LEAST_BATCHES = 3
-CHANCE = 0.05  # a trend that scatter alone would show once in twenty shades is not told
-MOST_AHEAD = 20  # batches: farther than this nobody plans by a straight line
 N_LAB = 3
 OUTLINE_POINTS = 72
 FARTHEST = 60.0  # no tolerance of a dyer reaches so far from its standard
 HALVINGS = 30
 NODES = 200
-JUMP = 4.0  # times the usual way from batch to batch: farther is a mishap, not a walk (common practice)
 
 
 class Standing(StrEnum):
@@ -43,8 +40,9 @@ class Drift:
 
     `step_de` is CIEDE2000 of one batch's way along the line, `words` what the way looks like. `p_chance` is
     how often scatter alone would show as much; `leaves_in` after how many more batches the line leaves what
-    passes: 0 when it is outside now, None when it does not within `MOST_AHEAD`. `along_de` is the line's
-    difference to the standard, by the tolerance's formula, at each batch and at those still to come.
+    passes: 0 when it is outside now, None when it does not within shade_trend_ahead
+    batches (table constants). `along_de` is the line's difference to the standard, by the tolerance's
+    formula, at each batch and at those still to come.
     `left_out` are the batches (counted from 0) that lie far from the others: the line is not drawn from them.
     """
 
@@ -58,13 +56,13 @@ class Drift:
     left_out: tuple[int, ...] = ()
 
 
-def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> Drift | None:
-    """The drift of batches in the order they were made; None below three that belong together.
+def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance, tables: Tables) -> Drift | None:
+    """The drift of batches in the order they were made; None where too few belong together.
 
     Batches far from the others (`run_of`) are left out. A straight line ``Lab_i = a + s i`` by least squares
-    on each axis. It is drift when ``F = (SS_line / 3) / (SS_rest / (3 (n - 2)))`` is rarer than 1 in 20
-    by chance (F with 3 and 3 (n - 2) degrees of freedom, scatter taken alike on the three axes; common
-    practice).
+    on each axis. It is drift when ``F = (SS_line / 3) / (SS_rest / (3 (n - 2)))`` is rarer than
+    shade_trend_chance by chance (F with 3 and 3 (n - 2) degrees of freedom, scatter taken alike
+    on the three axes; common practice).
 
     Parameters
     ----------
@@ -81,18 +79,19 @@ def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> Drift |
     standard, batches = np.asarray(standard, dtype=np.float64), np.asarray(batches, dtype=np.float64)
     if standard.shape != (N_LAB,) or batches.ndim != 2 or batches.shape[1] != N_LAB:
         raise InputError("batches", batches.shape, "L, a and b of each, beside L, a and b of the standard")
-    kept = run_of(standard, batches, tolerance)
-    if len(kept) < LEAST_BATCHES:
+    kept = run_of(standard, batches, tolerance, tables)
+    if len(kept) < tables.constants["shade_trend_batches"].value:
         return None
+    ahead = int(tables.constants["shade_trend_ahead"].value)
     n, chosen = len(batches), batches[list(kept)]
     centre = float(np.mean(kept))
     order = np.array(kept, dtype=np.float64) - centre
     step = order @ chosen / (order @ order)
     middle = chosen.mean(axis=0)
     p_chance = _p_chance(chosen, middle, order, step)
-    line = middle + (np.arange(n + MOST_AHEAD) - centre)[:, None] * step
+    line = middle + (np.arange(n + ahead) - centre)[:, None] * step
     along = _difference(standard, line, tolerance)
-    is_drift = p_chance < CHANCE
+    is_drift = p_chance < tables.constants["shade_trend_chance"].value
     leaves_in = _leaves_in(along[n - 1 :], tolerance.pass_de) if is_drift else None
     standing = Standing.STEADY if not is_drift else Standing.OUTSIDE if leaves_in == 0 else Standing.DRIFTING
     told = n if leaves_in is None else n + leaves_in
@@ -104,27 +103,29 @@ def drift_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> Drift |
         p_chance=p_chance,
         leaves_in=leaves_in,
         along_de=tuple(float(x) for x in along[:told]),
-        left_out=left_out_of(standard, batches, tolerance),
+        left_out=left_out_of(standard, batches, tolerance, tables),
     )
 
 
-def left_out_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> tuple[int, ...]:
+def left_out_of(standard: Floats, batches: Floats, tolerance: Tolerance, tables: Tables) -> tuple[int, ...]:
     """The batches, counted from 0, that are not of the `run_of` this shade."""
-    kept = run_of(standard, batches, tolerance)
+    kept = run_of(standard, batches, tolerance, tables)
     return tuple(k for k in range(len(batches)) if k not in kept)
 
 
-def run_of(standard: Floats, batches: Floats, tolerance: Tolerance) -> tuple[int, ...]:
+def run_of(standard: Floats, batches: Floats, tolerance: Tolerance, tables: Tables) -> tuple[int, ...]:
     """The longest run of batches of which each lies near the last; the others were mishaps.
 
-    Near is up to ``4 x`` the median way from one batch to the next, but never less than what the tolerance
-    leaves to a person nor more than four times that. Of runs as long, the one nearest the standard.
+    Near is up to shade_mishap times (table constants) the median way from one batch to the next, but never
+    less than what the tolerance leaves to a person nor more than as many times that. Of runs as
+    long, the one nearest the standard.
     """
     n = len(batches)
     if n < 2:
         return tuple(range(n))
     usual = float(np.median(_difference(batches[:-1], batches[1:], tolerance)))
-    limit = min(JUMP * tolerance.ask_de, max(tolerance.ask_de, JUMP * usual))
+    jump = tables.constants["shade_mishap"].value
+    limit = min(jump * tolerance.ask_de, max(tolerance.ask_de, jump * usual))
     away = _difference(standard, batches, tolerance)
     runs: list[tuple[int, ...]] = []
     for k in range(n):

@@ -10,7 +10,7 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.blend import BlendModel, Mixing, transform, untransform
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.difference import Formula, apart
 from doffer.fibre.colour.predict import Lab, as_lab, mixing_ends
 from doffer.fibre.colour.spectrum import Light, lab_of_reflectance
 from doffer.fibre.colour.words import difference_words
@@ -25,8 +25,8 @@ L_STAR = 0
 class Reach:
     """The blend of some lots that comes nearest to a measured card, whatever their shares.
 
-    `de` is how far the card lies from it, CIEDE2000; `words` how the card differs from it; `beyond` is
-    "darker" or "lighter" when the card is so beside every single lot, else "".
+    `de` is how far the card lies from it, by the formula that was asked for; `words` how the card differs
+    from it; `beyond` is "darker" or "lighter" when the card is so beside every single lot, else "".
     """
 
     de: float
@@ -35,7 +35,14 @@ class Reach:
     beyond: str
 
 
-def reach_of(lots: Floats, measured_lab: Floats, seen_in: Light, *, ways: ShadeWays) -> Reach:
+def reach_of(
+    lots: Floats,
+    measured_lab: Floats,
+    seen_in: Light,
+    *,
+    ways: ShadeWays,
+    formula: Formula = Formula.DE2000,
+) -> Reach:
     """How near the lots can come to a card in any shares and with any constant that the mill's may be.
 
     Shares are tried on a lattice that closes in on the best, under the model as it is, with both ends of its
@@ -48,6 +55,8 @@ def reach_of(lots: Floats, measured_lab: Floats, seen_in: Light, *, ways: ShadeW
         Spectra of the lots, one to five.
     measured_lab : ndarray, shape (3,)
         The card as it was read.
+    formula : Formula
+        Of the tolerance that the distance is held against.
 
     Raises
     ------
@@ -64,10 +73,10 @@ def reach_of(lots: Floats, measured_lab: Floats, seen_in: Light, *, ways: ShadeW
         for zoom in ZOOMS:
             tried = (1 - zoom) * shares + zoom * _lattice(n_lots)
             labs = lab_of_reflectance(untransform(tried @ turned, mixing), seen_in)
-            apart = de2000(measured_lab, labs)
-            place = int(np.argmin(apart))
-            if apart[place] <= best_de:
-                best_de, best_lab = float(apart[place]), labs[place]
+            off = apart(np.broadcast_to(measured_lab, labs.shape), labs, formula)
+            place = int(np.argmin(off))
+            if off[place] <= best_de:
+                best_de, best_lab = float(off[place]), labs[place]
             shares = tried[place]
     alone = lab_of_reflectance(lots, seen_in)[:, L_STAR]
     lightness = float(measured_lab[L_STAR])

@@ -47,7 +47,8 @@ def search_recipes(
     """Best recipes, best first: a further lot must earn its place, cost breaks ties.
 
     Recipes are ordered by ``score + lot_worth x lots``, where the score is the weighted root of squared
-    CIEDE2000 over the lights; a recipe is left out when one with a part of its lots is as good.
+    differences over the lights by the formula of the target; a recipe is left out when one with a
+    part of its lots is as good.
 
     Parameters
     ----------

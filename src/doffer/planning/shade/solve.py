@@ -1,10 +1,10 @@
 """Best shares for many sets of lots at once: Gauss-Newton on the simplex, batched, bands first.
 
 What averages in the blend model (``q = sum w f``) is linear in the shares and colour is a smooth function of
-q; a few steps on the local CIEDE2000 metric, each followed by a projection onto the allowed shares, find the
-best blend of every set together. Arrays keep the sets last, so that every operation runs over contiguous
-numbers; sets go through in chunks that stay in the processor's cache, so memory does not grow with their
-number.
+q; a few steps on the local metric of the target's formula, each followed by a projection onto the allowed
+shares, find the best blend of every set together. Arrays keep the sets last, so that every operation runs
+over contiguous numbers; sets go through in chunks that stay in the processor's cache, so memory does not grow
+with their number.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 
 from doffer.fibre.arrays import SINGLE, Floats, Ints
 from doffer.fibre.colour.blend import Mixing, transform, untransform, untransform_slope
-from doffer.fibre.colour.difference import de2000
+from doffer.fibre.colour.difference import apart
 from doffer.fibre.colour.spectrum import RATIO_EDGE, lab_of_reflectance
 from doffer.planning.shade.simplex import least_square, onto_simplex
 from doffer.planning.shade.target import Target
@@ -73,13 +73,13 @@ LAB_AT_ZERO = np.array([-16.0, 0.0, 0.0])
 
 
 def metric(target: Target) -> Floats:
-    """Root of the local CIEDE2000 metric at the target, weighted, by light, (m, 3, 3): ``dE ~ |M dLab|``."""
+    """Root of the target formula's local metric at it, weighted, by light, (m, 3, 3): ``dE ~ |M dLab|``."""
     plus = METRIC_STEP * np.eye(3)
     ways = [(one, other) for one in (1, -1) for other in (1, -1)]
     roots = []
     for lab, weight in zip(target.labs, target.light_weights, strict=True):
         corners = np.stack([one * plus[:, None] + other * plus[None, :] for one, other in ways])
-        at = de2000(lab, lab + corners) ** 2
+        at = apart(np.broadcast_to(lab, corners.shape), lab + corners, target.formula) ** 2
         hessian = (at[0] - at[1] - at[2] + at[3]) / (8 * METRIC_STEP**2)
         values, vectors = np.linalg.eigh((hessian + hessian.T) / 2)
         roots.append(np.sqrt(weight) * (vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T)

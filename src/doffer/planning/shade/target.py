@@ -10,12 +10,12 @@ import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.difference import Formula, apart, de2000
+from doffer.fibre.colour.difference import Formula, apart
 from doffer.fibre.colour.predict import Band, Lab
 from doffer.fibre.colour.spectrum import Light, check_reflectance, lab_of_reflectance, light
 from doffer.tables.loader import Tables
 
-LIGHT_WEIGHTS = (("D65", 1.0), ("A", 0.5), ("LED-B3", 0.5))  # the light of the standard counts most
+LIGHT_WEIGHTS = (("D65", "shade_weight_d65"), ("A", "shade_weight_a"), ("LED-B3", "shade_weight_led"))  # rows
 MOST_LOTS = 5  # of a recipe: more cannot be weighed and fed without mistakes
 MOST_STOCK = 1000  # lots a search looks through
 
@@ -27,8 +27,8 @@ class Target:
     A target known as Lab under one light says nothing about the others: they then carry no weight, and no
     metamerism is claimed.
 
-    `formula` is the one its tolerance is written in. A search goes by CIEDE2000 (`score_of`); every distance
-    that is told or held against the tolerance is `apart`.
+    `formula` is the one its tolerance is written in: what a search makes least (`score_of`), and what every
+    distance that is told or held against the tolerance is reckoned in (`apart`).
     """
 
     labs: Floats
@@ -59,9 +59,9 @@ def target_from_lab(lab: Floats, seen_in: Light) -> Target:
 
 
 def usual_lights(tables: Tables, *, observer_deg: int = 10) -> tuple[tuple[Light, ...], Floats]:
-    """The lights a shade is looked at in, the standard's first, and how much each counts."""
+    """The lights a shade is looked at in, the standard's first, and how much each counts (constants)."""
     lights = tuple(light(tables, name, observer_deg=observer_deg) for name, _ in LIGHT_WEIGHTS)
-    return lights, np.array([weight for _, weight in LIGHT_WEIGHTS])
+    return lights, np.array([tables.constants[row].value for _, row in LIGHT_WEIGHTS])
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -156,7 +156,7 @@ class Recipe:
     metamerism : mapping or None
         Metamerism index by further illuminant; None for a target that is not known as a spectrum.
     score : float
-        Weighted root of the squared differences.
+        Weighted root of the squared differences, in `formula`.
     band : Band or None
         How the answer moves with M over about 95 % of its range; None for models without M.
     cost_cents_per_kg : float
@@ -184,6 +184,9 @@ class Recipe:
 
 
 def score_of(labs: Floats, target: Target) -> Floats:
-    """Weighted root of squared CIEDE2000 over the lights, shape (B,), for labs of shape (B, m, 3)."""
-    squares = de2000(np.broadcast_to(target.labs, labs.shape), labs) ** 2
+    """Weighted root of squared differences over the lights, shape (B,), for labs of shape (B, m, 3).
+
+    By the formula of the target, so that the recipe that is found is the nearest by what it is held against.
+    """
+    squares = apart(np.broadcast_to(target.labs, labs.shape), labs, target.formula) ** 2
     return np.asarray(np.sqrt(squares @ target.light_weights))

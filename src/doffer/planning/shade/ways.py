@@ -10,7 +10,6 @@ from doffer.fibre.colour.blend import Mixing, default_mixing, stearns_noechel
 from doffer.fibre.colour.predict import default_ln_m_sd, published_error
 from doffer.tables.loader import Tables
 
-ENOUGH_SAMPLES = 4  # darkest with lightest, half and half
 UNKNOWN_CARD = "this one does not know the mill’s own card yet"
 UNSETTLED = "these samples do not settle yet how the mill’s own card mixes"
 
@@ -46,12 +45,14 @@ class ShadeWays:
     def is_settled(self, tables: Tables) -> bool:
         """Whether the mill's own samples say how its card mixes: enough, and no farther off than print.
 
-        Four samples, and a mean left-out error up to the higher published mean.
+        shade_enough_samples (table constants) of them, and a mean left-out error up to the higher
+        published mean.
         """
         if not self.is_fitted or self.left_out_de is None:
             return self.is_fitted
         printed = published_error(tables, str(self.mixing.model))
-        return self.n_samples >= ENOUGH_SAMPLES and self.left_out_de <= printed.mean_high_de
+        enough = tables.constants["shade_enough_samples"].value
+        return self.n_samples >= enough and self.left_out_de <= printed.mean_high_de
 
     def error_words(self, tables: Tables) -> str:
         """How far off predictions are: by the mill's own left-out samples, else as printed."""

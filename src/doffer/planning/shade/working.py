@@ -80,5 +80,6 @@ def _note(recipe: Recipe, ways: ShadeWays, tables: Tables) -> str:
         told.append(ways.error_words(tables))
     if recipe.band is not None:
         told.append(f"Within what is known of M the colour moves by {recipe.band.moved_de:.1f}.")
+    told.append(f"Blends are searched for by {recipe.formula.name_in_print} over the lights.")
     told.append("Card and measure the trial card before the blend is made.")
     return " ".join(told)
