@@ -43,6 +43,17 @@ def test_a_thin_layer_can_still_be_read():
     )
 
 
+def test_many_layers_are_drawn_as_their_beginning_and_their_end():
+    laid = tuple(Layer(f"L{number}", 100, "#8c7a5b") for number in range(1, 50))
+    texts = [t.text for t in ET.fromstring(layers(laid)).iterfind(".//s:text", NS)]
+    assert [text for text in texts if text.startswith("L")] == [
+        *(f"L{number}" for number in range(49, 43, -1)),
+        *(f"L{number}" for number in range(9, 0, -1)),
+    ]
+    assert "layers 10 to 43, in the same turn" in texts
+    assert "layer 20 L20" in ET.fromstring(layers(laid)).find("s:desc", NS).text
+
+
 def test_no_layers_are_refused():
     with pytest.raises(InputError, match="at least one layer"):
         layers(())

@@ -6,7 +6,20 @@ import math
 from dataclasses import replace
 from datetime import date
 
-from doffer.pictures import ancestry, bars, chip, colour, drift, flow, histogram, kettle, strand, swatch
+from doffer.pictures import (
+    ancestry,
+    bars,
+    chip,
+    colour,
+    drift,
+    flow,
+    histogram,
+    kettle,
+    strand,
+    strip,
+    swatch,
+    variance_length,
+)
 from doffer.pictures.ancestry import FlowLink, FlowNode
 from doffer.pictures.flow import RiverStep
 from doffer.pictures.strand import Place
@@ -96,6 +109,12 @@ def pictures() -> list[tuple[str, str]]:
         ("range bar", bars.range_bar(3750, low=3600, high=3880, promise=3500)),
         ("ladder", bars.stage_ladder(LADDER, colour="#cdbfa2")),
         ("layers", kettle.layers(LAYERS)),
+        ("many layers", kettle.layers(LAYERS * 4)),
+        ("strip", strip.framed("/strips.png", "Carded: not seen", place=1, n_strips=4, is_fleecy=False)),
+        (
+            "by length",
+            variance_length.by_length(ALONG, FOUND, limit=1.0, unit="difference", limit_words="eye"),
+        ),
         ("kettle", kettle.kettle(water_l=22.5, holds_l=30, depth_cm=36, dip_cm=24)),
         ("regain", kettle.regain_bar(**REGAIN)),
         ("tuft icons", "".join(swatch.tuft_icon(t.code, t.colour) for p in places() for t in p.lots)),
@@ -116,6 +135,11 @@ def pictures() -> list[tuple[str, str]]:
     ]
 
 
+ALONG = tuple(
+    variance_length.Along(mm, level / 2.5, level, level * 2.5, 0.4 * level)
+    for mm, level in ((10.0, 2.1), (100.0, 1.9), (1000.0, 1.0), (100_000.0, 0.3))
+)
+FOUND = (variance_length.Measured(100.0, 1.4, 1.0, 2.2),)
 LIMITS = drift.Limits(1.2, 1.8)
 BATCHES = (
     drift.Mark(1, "Fern May", "#567c47", 0.3, (46.8, -20.6, 19.0)),

@@ -18,6 +18,8 @@ SMALL_PX: Final = float(svg.MIN_TEXT_PX)
 LAYERS_PX: Final = 328.0
 STACK_PX: Final = 300.0
 LEAST_LAYER_PX: Final = 24.0
+MOST_LAYERS: Final = 18  # more are drawn as their beginning, their end and a word about what lies between
+SHOWN_FIRST, SHOWN_LAST = 9, 6
 REGAIN_PX: Final = 328.0
 
 
@@ -34,16 +36,25 @@ def layers(laid: Sequence[Layer], *, system: str = "metric", width: float = LAYE
     """The layers as they are laid, the first at the bottom; thickness = grams. Half layers show at both ends.
 
     Thin layers are drawn LEAST_LAYER_PX thick so that they can be read; the grams on them are the truth.
+    Of more than MOST_LAYERS the first and the last are drawn.
     """
     whole = sum(layer.mass_g for layer in laid)
     if not laid or whole <= 0:
         raise InputError("layers", len(laid), "at least one layer with fibre in it")
-    heights = [max(LEAST_LAYER_PX, layer.mass_g / whole * STACK_PX) for layer in laid]
+    numbered = list(enumerate(laid, 1))
+    is_long = len(laid) > MOST_LAYERS
+    first, last = (numbered[:SHOWN_FIRST], numbered[-SHOWN_LAST:]) if is_long else ([], numbered)
+    shown_g = sum(layer.mass_g for _, layer in (*first, *last))
     parts: list[str] = []
     y = 4.0
-    for number, (layer, height) in reversed(list(enumerate(zip(laid, heights, strict=True), 1))):
-        parts.append(_layer(number, layer, y, height, width))
-        y += height
+    for part in (last, first):
+        for number, layer in reversed(part):
+            height = max(LEAST_LAYER_PX, layer.mass_g / shown_g * STACK_PX)
+            parts.append(_layer(number, layer, y, height, width))
+            y += height
+        if is_long and part is last:
+            parts.append(_between(SHOWN_FIRST + 1, len(laid) - SHOWN_LAST, y, width))
+            y += 2 * LEAST_LAYER_PX
     belt = y + 6
     parts.append(
         el(
@@ -73,6 +84,12 @@ def layers(laid: Sequence[Layer], *, system: str = "metric", width: float = LAYE
         "then",
     )
     return svg.picture(width, belt + 24, "Layers on the feed", desc, parts, css="picture picture-tall")
+
+
+def _between(first: int, last: int, y: float, width: float) -> str:
+    """A word for the layers that are not drawn."""
+    said = f"layers {first} to {last}, in the same turn"
+    return svg.amid(said, width / 2, y + LEAST_LAYER_PX + 5, size=SMALL_PX, css="p-soft")
 
 
 def _layer(number: int, layer: Layer, y: float, height: float, width: float) -> str:

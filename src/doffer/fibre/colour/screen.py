@@ -57,6 +57,13 @@ def screen_colour(reflectance: Floats, screen_light: Light, tables: Tables) -> O
     return OnScreen(_hex(rgb), mapped, mapped <= tables.constants["screen_shown"].value)
 
 
+def linear_rgb(reflectance: Floats, screen_light: Light) -> Floats:
+    """Linear screen light of spectra, shape (..., 31) -> (..., 3); outside 0..1 what a screen cannot show."""
+    to_rgb = np.linalg.inv(_primaries(screen_light.white_xyz))
+    weights = (screen_light.weights @ to_rgb.T).astype(reflectance.dtype)
+    return np.asarray(reflectance @ weights)
+
+
 MOST_LIGHTNESS = 100.0
 
 
