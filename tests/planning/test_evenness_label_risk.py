@@ -1,0 +1,73 @@
+"""The chance of missing a label: normal tails, the floor of fibre counts, specimens of one skein."""
+
+import numpy as np
+import pytest
+
+from doffer.errors import InputError
+from doffer.planning.evenness.label_risk import (
+    label_risks,
+    miss_chance,
+    specimen_sampling_variance,
+    specimens_variance,
+)
+from doffer.process.evenness.passage import Part
+
+
+def parts(*shares, **changes):
+    usual = {
+        "diameter_um": 25,
+        "diameter_cv_frac": 0.25,
+        "staple_mm": 70,
+        "staple_cv_frac": 0.0,
+        "density_g_cm3": 1.31,
+    }
+    return tuple(Part(f"lot {n}", share, **(usual | changes)) for n, share in enumerate(shares))
+
+
+@pytest.mark.parametrize(
+    ("sd_pct", "one", "two"),
+    [(0.5, 1e-8, 0), (1, 0.003, 0), (1.5, 0.046, 0.005), (2, 0.134, 0.034), (3, 0.317, 0.157)],
+)
+def test_the_chance_of_three_points_is_that_of_the_normal(sd_pct, one, two):
+    assert miss_chance(sd_frac=sd_pct / 100) == pytest.approx(one, abs=5e-4)
+    assert miss_chance(sd_frac=sd_pct / 100 / 2**0.5) == pytest.approx(two, abs=5e-4)
+
+
+def test_a_wrong_weighing_raises_the_chance():
+    assert miss_chance(sd_frac=0.01, bias_frac=0.01) == pytest.approx(0.0228, abs=1e-4)
+    assert miss_chance(sd_frac=0.0, bias_frac=0.031) == 1.0
+    assert miss_chance(sd_frac=0.0, bias_frac=0.029) == 0.0
+
+
+def test_the_floor_of_a_gram_is_three_tenths_of_a_point():
+    floor = np.sqrt(specimen_sampling_variance(parts(0.2, 0.8), specimen_g=1.0))
+    assert 100 * floor == pytest.approx([0.30, 0.30], abs=0.01)
+    half = np.sqrt(specimen_sampling_variance(parts(0.2, 0.8), specimen_g=0.5))
+    assert 100 * half == pytest.approx([0.43, 0.43], abs=0.01)
+
+
+def test_equal_fibres_scatter_as_a_binomial():
+    lots = parts(0.2, 0.3, 0.5, diameter_cv_frac=0.0)
+    mass_g = np.pi / 4 * 25**2 * 1.31e-3 * 70 * 1e-6
+    share = np.array([0.2, 0.3, 0.5])
+    assert specimen_sampling_variance(lots, specimen_g=1.0) == pytest.approx(share * (1 - share) * mass_g)
+
+
+def test_specimens_of_one_skein_share_what_differs_between_skeins():
+    apart = specimens_variance(np.array([4e-4]), np.array([0.0]), np.array([1e-5]), specimens=2)
+    alike = specimens_variance(np.array([4e-4]), np.array([4e-4]), np.array([1e-5]), specimens=2)
+    assert apart == pytest.approx([2.05e-4])
+    assert alike == pytest.approx([4.05e-4])
+
+
+def test_every_part_gets_its_risk_and_its_floor():
+    lots = parts(0.2, 0.8)
+    risks = label_risks(lots, np.array([1e-4, 2.25e-4]), np.array([9e-6, 9e-6]), specimens=1)
+    assert [risk.name for risk in risks] == ["lot 0", "lot 1"]
+    assert [risk.chance for risk in risks] == pytest.approx([0.0027, 0.0455], abs=1e-4)
+    assert risks[0].floor_frac == pytest.approx(0.003)
+
+
+def test_a_specimen_without_mass_is_refused():
+    with pytest.raises(InputError, match="specimen is “0”"):
+        specimen_sampling_variance(parts(0.5, 0.5), specimen_g=0)
