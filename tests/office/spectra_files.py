@@ -38,6 +38,8 @@ BAD = {
     "negative": (with_one([-0.2, *GREEN[1:]]), "-0.2"),
     "not a number": (with_one(GREEN).replace(f"{GREEN[5]:.4f}", "nan"), "nan"),
     "not 400 to 700": (csv_of([("pad", GREEN[:21])], range(500, 701, 10)), "400"),
+    "illuminant missing": ("lot,L,a,b\npads,46.8,-20.6,19.0\n", "do not say in which light they were read"),
+    "more than 1.5 MB": (b"1," * 750_001, "at most 1.5 MB"),
     "empty": ("", "empty"),
     "blank": (" \n ", "empty"),
     "entity bomb": (BOMB, "defines entities"),

@@ -1,7 +1,9 @@
 """Colours are read on pages: typed, from a file, put right; what cannot be is refused, nothing kept."""
 
 import re
+import struct
 import uuid
+import zlib
 
 import pytest
 from django.db import connection
@@ -105,8 +107,32 @@ def test_what_cannot_be_a_colour_is_refused_and_stays_typed(desk, dye_house, typ
     assert ColourReading.objects.count() == before
 
 
+WAYS = {"shade": "/shades/new/", "sample": "/shades/mixing/", "new colour": "/shades/S001/restate/"}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_typed_numbers_without_their_light_are_refused_and_nothing_is_kept(client_of, dye_house, way):
+    before = ColourReading.objects.count()
+    more = {"name": "Moss", "formula": "cmc", "pass_de": "1", "ask_de": "1.5", "fibre": "wool", "reason": "x"}
+    page = client_of(dye_house.office).post(WAYS[way], form(tufts="46.8 -20.6 19.0", light="", **more))
+    assert page.status_code == 422
+    assert "L, a and b mean nothing without it" in words(page)
+    assert ColourReading.objects.count() == before
+
+
+@pytest.mark.parametrize(
+    "where",
+    ["/lots/{lot}/colour/", "/shades/file/", "/shades/new/", "/shades/mixing/", "/shades/S001/restate/"],
+)
+def test_the_largest_file_is_said_the_same_wherever_one_is_chosen(client_of, dye_house, where):
+    page = client_of(dye_house.office).get(where.format(lot=dye_house.lots["G1"]))
+    assert "At most 1.5 MB." in words(page)
+    assert 'data-most-bytes="1500000"' in page.content.decode()
+    assert "file_size.js" in page.content.decode()
+
+
 @pytest.mark.parametrize("name", BAD)
-@pytest.mark.parametrize("way", ["lot", "many lots", "shade", "sample"])
+@pytest.mark.parametrize("way", ["lot", "many lots", "shade", "sample", "new colour"])
 def test_a_bad_file_is_refused_in_one_sentence_and_nothing_is_kept(client_of, dye_house, name, way):
     client = client_of(dye_house.office)
     text, piece = BAD[name]
@@ -115,9 +141,9 @@ def test_a_bad_file_is_refused_in_one_sentence_and_nothing_is_kept(client_of, dy
         "lot": address(dye_house),
         "many lots": "/shades/file/",
         "shade": "/shades/new/",
-        "sample": "/shades/mixing/",
+        **WAYS,
     }
-    more = {"name": "Moss", "formula": "cmc", "pass_de": "1", "ask_de": "1.5", "fibre": "wool"}
+    more = {"name": "Moss", "formula": "cmc", "pass_de": "1", "ask_de": "1.5", "fibre": "wool", "reason": "x"}
     page = client.post(addresses[way], form(file=sent(text), **more))
     assert page.status_code == 422
     said = [one for one in errors(page) if "pads" in one or piece in one]
@@ -138,7 +164,7 @@ def test_a_file_of_half_a_gigabyte_is_refused_by_its_size_without_being_read(dye
             raise AssertionError("it was read")
 
     asked = form_of(HOW, Huge())
-    with pytest.raises(Exception, match="500 MB”; it must be at most 10 MB"):
+    with pytest.raises(Exception, match=r"500 MB”; it must be at most 1\.5 MB"):
         asked.seen()
     request = rf.post("/shades/file/", HOW)
     request.FILES["file"] = Huge()
@@ -148,7 +174,7 @@ def test_a_file_of_half_a_gigabyte_is_refused_by_its_size_without_being_read(dye
 
     page = file_page(request)
     assert page.status_code == 422
-    assert "at most 10 MB" in words(page)
+    assert "at most 1.5 MB" in words(page)
 
 
 def test_a_file_is_looked_at_first_and_names_find_their_lots(desk, dye_house):
@@ -348,6 +374,16 @@ def picture(shift=1.0):
     return out.getvalue(), typed
 
 
+def many_pixels(side):
+    """The head of a PNG of this many pixels a side: a file of no size, a picture of any."""
+    head = b"IHDR" + struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)
+    size, check = struct.pack(">I", 13), struct.pack(">I", zlib.crc32(head))
+    data = b"\x89PNG\r\n\x1a\n" + size + head + check
+    for kind in (b"IDAT", b"IEND"):
+        data += bytes(4) + kind + struct.pack(">I", zlib.crc32(kind))
+    return data
+
+
 PLACES = {
     "fibre_left": "10", "fibre_top": "15", "fibre_right": "40", "fibre_bottom": "85",
     "first_x": "55", "first_y": "20", "last_x": "92.5", "last_y": "80", "columns": "6", "rows": "4",
@@ -377,6 +413,8 @@ def test_a_photo_with_a_chart_is_a_first_guess_and_never_counts(desk, dye_house,
     ("wrong", "sentence"),
     [
         ({"photo": sent(b"no picture", "p.png")}, "photo"),
+        ({"photo": sent(many_pixels(60_000), "p.png")}, "at most 40 megapixels"),
+        ({"photo": sent(many_pixels(11_000), "p.png")}, "at most 40 megapixels"),
         ({"photo": None}, "choose one first"),
         ({"chart": "50 0 0"}, "24, a line for each"),
         ({"first_x": "left"}, "in per cent of the picture"),

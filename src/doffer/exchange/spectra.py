@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -22,7 +23,9 @@ from doffer.errors import InputError, NotFoundError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.spectrum import MOST_REFLECTANCE, WAVELENGTHS_NM, check_reflectance
 
-MOST_BYTES = 10_000_000
+# One limit for every door a colour file comes in by: a preview carries it in a form as text, a third larger,
+# and a form takes two and a half million signs (settings.DATA_UPLOAD_MAX_MEMORY_SIZE).
+MOST_BYTES = 1_500_000
 MOST_SPECTRA = 10_000
 LEAST_BANDS = 16
 BAND_NAME = re.compile(r"(?i)^[a-z_ ]*?(\d{3})(?:[.,]\d+)?\s*(?:nm)?$")
@@ -34,6 +37,10 @@ PERCENT = 100.0
 PERCENT_ABOVE = 2.0  # a median above this is per cent: no fibre throws back twice the light
 BRIGHTENED = 1.05  # more than any white without a brightener, with the error of an instrument
 UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
+UTF32_MARKS = (b"\xff\xfe\0\0", b"\0\0\xfe\xff")
+UTF8_MARK = b"\xef\xbb\xbf"
+XML_DECLARATION = re.compile(r"\A\s*<\?xml[^>]*\?>")
+LAB_ONLY = "spectra; L, a and b alone do not say in which light they were read: type them with their light"
 CXF = "{http://colorexchangeformat.com/CxF3-core}"
 
 
@@ -58,7 +65,10 @@ def read_spectra(content: bytes, *, name: str) -> Spectra:
     check_size(len(content), name=name)
     if not content.strip():
         raise InputError("file", name, "a file with readings in it; this one is empty")
-    if b"\0" in content[:PEEKED_BYTES] and content[:2] not in UTF16_MARKS:
+    content = _in_utf8(content, name)
+    if not content.strip():
+        raise InputError("file", name, "a file with readings in it; this one is empty")
+    if b"\0" in content[:PEEKED_BYTES]:
         raise InputError(
             "file", name, "text or XML from the instrument (CGATS, CxF or CSV), not a binary file"
         )
@@ -72,11 +82,29 @@ def read_spectra(content: bytes, *, name: str) -> Spectra:
     return _checked(raw, name)
 
 
+def _in_utf8(content: bytes, name: str) -> bytes:
+    """The same text in UTF-8 where it came in UTF-16, with a mark or without; anything else as it is."""
+    if content[:4] in UTF32_MARKS:
+        raise InputError("file", name, "text in UTF-8 or UTF-16, not UTF-32; save it anew as UTF-8")
+    encoding = "utf-16" if content[:2] in UTF16_MARKS else _unmarked_utf16(content)
+    if not encoding:
+        return content
+    try:
+        text = content.decode(encoding)
+    except UnicodeDecodeError:
+        raise InputError("file", name, "whole; its text (UTF-16) breaks off or is damaged") from None
+    return XML_DECLARATION.sub("", text, count=1).encode()
+
+
+def _unmarked_utf16(content: bytes) -> str:
+    """Which UTF-16 a text without a mark is in: its first two signs are plain letters, half of them zero."""
+    zeros = tuple(byte == 0 for byte in content[:4])
+    return {(False, True) * 2: "utf-16-le", (True, False) * 2: "utf-16-be"}.get(zeros, "")
+
+
 def _is_xml(content: bytes) -> bool:
     """Whether the first sign is <, also behind the mark of an encoding."""
-    if content[:2] in UTF16_MARKS:
-        return b"<" in content[2:4]
-    return content.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] == b"<"
+    return content.removeprefix(UTF8_MARK).lstrip()[:1] == b"<"
 
 
 def read_spectra_file(path: Path) -> Spectra:
@@ -101,11 +129,11 @@ def check_size(n_bytes: int, *, name: str) -> None:
     Raises
     ------
     InputError
-        More than 10 MB.
+        More than MOST_BYTES.
     """
     if n_bytes > MOST_BYTES:
-        given = f"{name}, {n_bytes / BYTES_PER_MB:.0f} MB"
-        raise InputError("file", given, f"at most {MOST_BYTES / BYTES_PER_MB:.0f} MB")
+        given = f"{name}, {math.ceil(10 * n_bytes / BYTES_PER_MB) / 10:g} MB"
+        raise InputError("file", given, f"at most {MOST_BYTES / BYTES_PER_MB:g} MB")
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,9 +208,7 @@ def _on_our_bands(label: str, nm: Sequence[float], values: Sequence[float], rema
 
 def _text(content: bytes) -> str:
     """Text of a file in the encodings instruments write."""
-    for encoding in ("utf-8-sig", "utf-16", "cp1252"):
-        if encoding == "utf-16" and content[:2] not in UTF16_MARKS:
-            continue
+    for encoding in ("utf-8-sig", "cp1252"):
         try:
             return content.decode(encoding)
         except UnicodeDecodeError:
@@ -197,13 +223,15 @@ def _read_cgats(text: str, name: str) -> _Raw:
     values: list[tuple[float, ...]] = []
     facts: list[tuple[str, str]] = []
     scale: float | None = None
+    has_lab = False
     for head, columns, rows in _cgats_tables(text, name):
         facts += [(key, value) for key, value in head if key in CGATS_FACTS]
         scale = next((_number(v, name) for key, v in head if key == "SPECTRAL_NORM"), scale)
         bands = [(float(m[1]), place) for place, c in enumerate(columns) if (m := BAND_NAME.match(c))]
-        if len(bands) < LEAST_BANDS:
-            continue
         upper = [column.upper() for column in columns]
+        if len(bands) < LEAST_BANDS:
+            has_lab |= "LAB_L" in upper
+            continue
         label = next((upper.index(name) for name in CGATS_NAMES if name in upper), None)
         for cells in rows:
             if len(cells) != len(columns):
@@ -212,7 +240,8 @@ def _read_cgats(text: str, name: str) -> _Raw:
             nm.append(tuple(band for band, _ in bands))
             values.append(tuple(_number(cells[place], name) for _, place in bands))
     if not names:
-        raise InputError("file", name, f"columns with at least {LEAST_BANDS} wavelengths, such as SPEC_400")
+        columns_wanted = f"columns with at least {LEAST_BANDS} wavelengths, such as SPEC_400"
+        raise InputError("file", name, LAB_ONLY if has_lab else columns_wanted)
     return _Raw(tuple(names), tuple(nm), tuple(values), tuple(facts), scale)
 
 
@@ -282,7 +311,9 @@ def _read_cxf(content: bytes, name: str) -> _Raw:
             nm.append(tuple(start + step * i for i in range(len(numbers))))
             values.append(numbers)
     if not names:
-        raise InputError("file", name, "CxF3 with at least one ReflectanceSpectrum")
+        has_lab = next(root.iter(f"{CXF}ColorCIELab"), None) is not None
+        allowed = LAB_ONLY if has_lab else "CxF3 with at least one ReflectanceSpectrum"
+        raise InputError("file", name, allowed)
     if any(len(row) < LEAST_BANDS for row in nm):
         raise InputError(
             "spectrum", min(len(row) for row in nm), f"at least {LEAST_BANDS} wavelengths", where=name
@@ -321,11 +352,11 @@ def _read_csv(text: str, name: str) -> _Raw:
         return _csv_by_row(rows, bands, name)
     if sum(bool(BAND_NAME.match(row[0].strip())) for row in rows) >= LEAST_BANDS:
         return _csv_by_column(rows, name)
-    raise InputError(
-        "file",
-        name,
-        f"readings with at least {LEAST_BANDS} wavelengths from 400 to 700 nm as headings or first column",
+    headings = {cell.strip().rstrip("*").lower().removeprefix("lab_") for cell in rows[0]}
+    wanted = (
+        f"readings with at least {LEAST_BANDS} wavelengths from 400 to 700 nm as headings or first column"
     )
+    raise InputError("file", name, LAB_ONLY if {"l", "a", "b"} <= headings else wanted)
 
 
 def _csv_by_row(rows: list[list[str]], bands: list[tuple[float, int]], name: str) -> _Raw:

@@ -30,14 +30,10 @@ from doffer.people.rights import Right, may
 from doffer.pictures.chip import chip
 from doffer.pictures.colour import fibre_hex
 
-MOST_BYTES = (
-    1_500_000  # it travels through the preview as text, and a form takes two and a half million signs
-)
 MOST_SAMPLES = 50
-BYTES_PER_MB = 1e6
 LOT_FIELD = "lot_"
 LOT_CODE = re.compile(r"[A-Za-z0-9_.-]{1,20}")
-READING_WORDS = {"pad_forms": FORMS, "light_choices": LIGHTS, "angles": ANGLES, "most_mb": "1.5"}
+READING_WORDS = {"pad_forms": FORMS, "light_choices": LIGHTS, "angles": ANGLES}
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,10 +116,7 @@ def look(request: HttpRequest, *, lot: str) -> HttpResponse:
         if form.upload is None:
             raise InputError("file", "", "a file of the instrument; choose one first")
         name = str(form.upload.name)[:120]
-        if (form.upload.size or 0) > MOST_BYTES:
-            check_size(form.upload.size, name=name)
-            size = f"{form.upload.size / BYTES_PER_MB:.1f} MB"
-            raise InputError("file", f"{name}, {size}", f"at most {MOST_BYTES / BYTES_PER_MB:g} MB here")
+        check_size(form.upload.size or 0, name=name)
         sent = SentFile(form.upload.read(), name)
         _ = form.taken_at  # a day that cannot be is said before the samples are
         preview = _preview(sent, form)

@@ -17,6 +17,7 @@ from jinja2 import Environment, StrictUndefined, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
+from doffer.exchange.spectra import MOST_BYTES
 from doffer.pictures import bench, calendar_words, doses, wording, words
 from doffer.ui.icons import icon
 from doffer.ui.places import PLACES
@@ -28,6 +29,7 @@ def environment(**options: Any) -> Environment:
     ours = {"autoescape": True, "undefined": StrictUndefined, "trim_blocks": True, "lstrip_blocks": True}
     env = Environment(**{**options, **ours}, extensions=["jinja2.ext.do"])  # noqa: S701 - it is in `ours`
     env.globals.update(static=static, url=_url, icon=icon, PLACES=PLACES, Status=Status, picture=picture)
+    env.globals.update(most_spectra_bytes=MOST_BYTES)
     env.filters.update(FILTERS)
     return env
 

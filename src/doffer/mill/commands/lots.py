@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import io
+import math
 import secrets
 import uuid
+import warnings
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -139,18 +141,28 @@ def redrawn(data: bytes) -> tuple[bytes, str, tuple[int, int]]:
     if len(data) > MOST_PHOTO_BYTES:
         raise InputError("photo", f"{len(data) / 1e6:.1f} MB", f"at most {MOST_PHOTO_BYTES / 1e6:.0f} MB")
     try:
-        with Image.open(io.BytesIO(data), formats=list(PHOTO_KINDS)) as picture:
+        with (
+            warnings.catch_warnings(action="error", category=Image.DecompressionBombWarning),
+            Image.open(io.BytesIO(data), formats=list(PHOTO_KINDS)) as picture,
+        ):
             kind = str(picture.format)
             width, height = picture.size
             if width * height > MOST_PHOTO_PIXELS:
-                allowed = f"at most {MOST_PHOTO_PIXELS / 1e6:.0f} megapixels"
-                raise InputError("photo", f"{width * height / 1e6:.0f} megapixels", allowed)
+                raise _too_many_pixels(f"{math.ceil(width * height / 1e5) / 10:g} megapixels")
             upright = _upright(picture)
-    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError) as broken:
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as bomb:
+        raise _too_many_pixels(f"over {(Image.MAX_IMAGE_PIXELS or 0) / 1e6:.0f} megapixels") from bomb
+    except (UnidentifiedImageError, OSError, SyntaxError) as broken:
         raise InputError("photo", "not readable", "a JPEG, PNG or WebP picture, whole") from broken
     out = io.BytesIO()
     upright.save(out, format=kind)
     return out.getvalue(), kind, upright.size
+
+
+def _too_many_pixels(given: str) -> InputError:
+    """Small as a file, too large as a picture."""
+    most = f"at most {MOST_PHOTO_PIXELS / 1e6:.0f} megapixels (pixels across times pixels down)"
+    return InputError("photo", given, f"{most}; take it again with a smaller picture size, or shrink it")
 
 
 def _upright(picture: Image.Image) -> Image.Image:
