@@ -64,6 +64,11 @@ def linear_rgb(reflectance: Floats, screen_light: Light) -> Floats:
     return np.asarray(reflectance @ weights)
 
 
+def xyz_of_linear(linear_rgb: Floats, white_xyz: Floats) -> Floats:
+    """XYZ of linear sRGB light 0..1, shape (..., 3), on the scale of the white's XYZ (IEC 61966-2-1)."""
+    return np.asarray(linear_rgb @ _primaries(white_xyz).T)
+
+
 MOST_LIGHTNESS = 100.0
 
 
