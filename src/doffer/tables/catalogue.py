@@ -61,6 +61,7 @@ _ALL = (
         "machine_kinds", "Machines", "Usual rates, cleaning and hold-up of machines.", rows.MachineKind
     ),
     TableInfo("plan_defaults", "Planning defaults", "What a plan starts from.", rows.PlanDefault),
+    TableInfo("evenness_figures", "Evenness", "What a forecast of stripes starts from.", rows.EvennessFigure),
     TableInfo("constants", "Constants", "Single figures that formulas need.", rows.Constant),
     TableInfo("sources", "Sources", "Where the figures come from and how much was read.", rows.Source),
 )

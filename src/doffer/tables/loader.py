@@ -63,6 +63,7 @@ class Tables:
     cautions: Mapping[str, rows.Caution]
     machine_kinds: Mapping[str, rows.MachineKind]
     plan_defaults: Mapping[str, rows.PlanDefault]
+    evenness_figures: Mapping[str, rows.EvennessFigure]
     constants: Mapping[str, rows.Constant]
     sources: Mapping[str, rows.Source]
     shipped: Tables | None = None

@@ -382,6 +382,18 @@ class PlanDefault(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class EvennessFigure(Row):
+    """A figure that a forecast of evenness starts from, or that the eye goes by."""
+
+    rising: ClassVar = ("low", "value", "high")
+    figure: str = key()
+    value: float = number(0, 1000)
+    low: float | None = maybe_number(0, 1000)
+    high: float | None = maybe_number(0, 1000)
+    unit: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Constant(Row):
     """A single figure that a formula needs."""
 
