@@ -12,7 +12,7 @@ from doffer.fibre.colour.blend import blend, default_mixing
 from doffer.fibre.colour.screen import screen_colour
 from doffer.fibre.colour.spectrum import light
 from doffer.pictures import strip
-from doffer.pictures.strip import Dyes, cloth, flecked, framed, on_screen, png, seen, stacked
+from doffer.pictures.strip import Dyes, cloth, framed, on_screen, png, seen, stacked, streaked
 from doffer.tables.loader import load_tables
 
 TABLES = load_tables()
@@ -35,29 +35,22 @@ def test_a_cell_has_the_colour_that_the_swatch_of_the_same_blend_has(share):
     assert np.abs(pixel.astype(int) - wanted).max() <= 1, (hex_of(pixel), swatch)
 
 
-def test_pure_layers_are_drawn_without_chance():
-    cells = flecked(STRIPED, flecks=0, streak_px=1, seed=1)
+def test_every_cell_of_a_strand_adds_up():
+    cells = streaked(STRIPED, fibres=4, streak_px=3, seed=7)
     assert cells.shape == (strip.LANES, 120, 2)
-    assert np.array_equal(cells, np.broadcast_to(STRIPED, cells.shape))
-
-
-def test_locks_keep_the_mean_of_the_strip_and_every_cell_adds_up():
-    cells = flecked(STRIPED, flecks=4, streak_px=1, seed=7)
     assert cells.sum(axis=2) == pytest.approx(1.0)
-    assert set(np.unique(cells)) <= {0.0, 0.25, 0.5, 0.75, 1.0}
-    sampling_sd = np.sqrt(0.25 / (4 * cells[..., 0].size))
-    assert cells[..., 0].mean() == pytest.approx(STRIPED[:, 0].mean(), abs=4 * sampling_sd)
+    assert cells.min() >= 0
 
 
 def test_fibre_streaks_add_no_stripe_of_their_own():
-    cells = flecked(STRIPED, flecks=60, streak_px=9, seed=7)
+    cells = streaked(STRIPED, fibres=60, streak_px=9, seed=7)
     assert cells.mean(axis=0)[:, 0] == pytest.approx(STRIPED[:, 0], abs=0.005)
     assert cells[:, :, 0].std(axis=0).mean() > 0.02
 
 
 def test_streaks_run_along_the_flow():
     even = np.full((200, 2), 0.5)
-    cells = flecked(even, flecks=60, streak_px=9, seed=3)[..., 0] - 0.5
+    cells = streaked(even, fibres=60, streak_px=9, seed=3)[..., 0] - 0.5
     along = float((cells[:, 1:] * cells[:, :-1]).mean() / cells.var())
     across = float((cells[1:] * cells[:-1]).mean() / cells.var())
     assert along > 0.8
@@ -65,7 +58,7 @@ def test_streaks_run_along_the_flow():
 
 
 def test_the_same_seed_draws_the_same_strip():
-    first, again, other = (flecked(STRIPED, flecks=3, streak_px=1, seed=seed) for seed in (5, 5, 6))
+    first, again, other = (streaked(STRIPED, fibres=3, streak_px=2, seed=seed) for seed in (5, 5, 6))
     assert np.array_equal(first, again)
     assert not np.array_equal(first, other)
 

@@ -29,7 +29,7 @@ Pixels = NDArray[np.uint8]
 COLUMNS: Final = 480
 LANES: Final = 24
 RIM_ROWS: Final = 1  # a strip's outermost rows once more, so that smoothing never shows its neighbour
-MOST_FLECKS: Final = 10_000  # beyond, a speckle is far below one step of a screen
+MOST_FIBRES: Final = 10_000  # beyond, chance is far below one step of a screen
 PNG_HEAD: Final = b"\x89PNG\r\n\x1a\n"
 PNG_LEVEL: Final = 4
 RGB_DEPTH: Final = (8, 2, 0, 0, 0)  # eight bits, true colour, no filter of rows between others
@@ -77,19 +77,18 @@ def on_screen(linear: Floats) -> Pixels:
 STEPS: Final = encode(np.linspace(0.0, 1.0, 1 << 14))
 
 
-def flecked(shares: NDArray[Any], *, flecks: float, streak_px: int, seed: int, lanes: int = LANES) -> Floats:
-    """Shares of every cell of a strip: the mean of each column, and the chance of which locks lie there.
+def streaked(shares: NDArray[Any], *, fibres: float, streak_px: int, seed: int, lanes: int = LANES) -> Floats:
+    """Shares of every cell of a strand: the mean of each column, and fibres that run along the flow.
 
-    Each cell holds `flecks` locks or fibres drawn at random from its column's shares. `streak_px` above one
-    draws that chance out along the flow, as the card lays fibres; then every column keeps its mean, so that
-    no stripe is seen but those of the stream.
+    Each cell holds `fibres` drawn at random from its column's shares, drawn out over `streak_px` columns.
+    Every column keeps its mean, so that no stripe is seen but those of the stream.
 
     Parameters
     ----------
     shares : ndarray, shape (n, k)
         Mean shares of each column; rows sum to 1.
-    flecks : float
-        Locks or fibres in one cell; 0: layers still pure, nothing is drawn at random.
+    fibres : float
+        Fibres in a section of one lane, 1 or more.
 
     Returns
     -------
@@ -98,15 +97,11 @@ def flecked(shares: NDArray[Any], *, flecks: float, streak_px: int, seed: int, l
     means = np.clip(np.asarray(shares, np.float64), 0, None)
     means = means / means.sum(axis=1, keepdims=True)
     cells = np.broadcast_to(means, (lanes, *means.shape))
-    if flecks <= 0:
-        return np.array(cells)
-    count = int(np.clip(round(flecks), 1, MOST_FLECKS))
+    count = int(np.clip(round(fibres), 1, MOST_FIBRES))
     drawn = np.random.default_rng(seed).multinomial(count, cells) / count
-    if streak_px > 1:
-        chance = drawn - drawn.mean(axis=0)
-        drawn = np.clip(cells + _drawn_out(chance, streak_px), 0, None)
-        drawn /= drawn.sum(axis=2, keepdims=True)
-    return np.asarray(drawn)
+    chance = _drawn_out(drawn - drawn.mean(axis=0), streak_px)
+    kept = np.clip(cells + chance, 0, None)
+    return np.asarray(kept / kept.sum(axis=2, keepdims=True))
 
 
 def _drawn_out(chance: Floats, streak_px: int) -> Floats:
