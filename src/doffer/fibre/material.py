@@ -16,6 +16,7 @@ import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
+from doffer.fibre.variation import Variation, joined_variation
 
 
 class Form(StrEnum):
@@ -76,6 +77,8 @@ class Material:
         What it looks like.
     count_tex : float or None
         Linear density of a strand [tex]; None for loose fibre.
+    variation : Variation or None
+        How its composition varies along the flow; None: not followed.
     """
 
     constituents: tuple[Constituent, ...]
@@ -85,6 +88,7 @@ class Material:
     actual_regain_frac: float
     form: Form
     count_tex: float | None = None
+    variation: Variation | None = None
 
     def __post_init__(self) -> None:
         shape = self.dry_mass_g.shape
@@ -130,7 +134,8 @@ MOST_WATER_FRAC = 5.0  # dripping fleece out of a bath holds about 3 g of water 
 def join(materials: Sequence[Material]) -> Material:
     """One material out of several: masses add lot by lot, water adds by mass, strands lose their count.
 
-    All parts must have the same number of samples (or 1, which is spread over them).
+    All parts must have the same number of samples (or 1, which is spread over them). How composition varies
+    is known afterwards where it was known of every part, as if one was fed after the other.
 
     Raises
     ------
@@ -162,6 +167,10 @@ def join(materials: Sequence[Material]) -> Material:
         finish_mass_g=finish,
         actual_regain_frac=_joint_regain_frac(materials),
         form=materials[0].form if len({m.form for m in materials}) == 1 else Form.OPENED,
+        variation=joined_variation(
+            [material.variation for material in materials],
+            [float(material.total_dry_mass_g.mean()) for material in materials],
+        ),
     )
 
 
@@ -179,6 +188,7 @@ def take(material: Material, *, share: float) -> Material:
         actual_regain_frac=material.actual_regain_frac,
         form=material.form,
         count_tex=material.count_tex,
+        variation=material.variation,
     )
 
 

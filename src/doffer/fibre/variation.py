@@ -7,6 +7,7 @@ on every signal alike, so one set of operators serves label and eye.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -137,3 +138,51 @@ class Variation:
         if name not in self.names:
             raise InputError("signal", name, f"one of {', '.join(self.names)}")
         return self.names.index(name)
+
+
+def joined_variation(variations: Sequence[Variation | None], masses_g: Sequence[float]) -> Variation | None:
+    """Variation of materials fed one after the other; None where that of any is not known.
+
+    Within each its own spectrum, weighted by oven-dry mass; what the means of the parts differ by becomes one
+    wave as long as the whole. Parts that follow other signals or were made of other lots cannot be joined so:
+    None.
+    """
+    known = [variation for variation in variations if variation is not None]
+    total_g = sum(masses_g)
+    if not known or len(known) < len(variations) or not total_g > 0:
+        return None
+    first = known[0]
+    if any(each.names != first.names or not np.array_equal(each.weights, first.weights) for each in known):
+        return None
+    fracs = np.array(masses_g) / total_g
+    shares = np.asarray(fracs @ np.stack([each.shares for each in known]))
+    means = np.stack([each.means for each in known])
+    apart = fracs @ (means - fracs @ means) ** 2
+    density = sum(frac * _on(each, first.cycles_per_g) for frac, each in zip(fracs, known, strict=True))
+    lines = [frac * each.line_variance for frac, each in zip(fracs, known, strict=True)]
+    return Variation(
+        names=first.names,
+        weights=first.weights,
+        shares=shares,
+        cycles_per_g=first.cycles_per_g,
+        density_g=np.asarray(density),
+        line_cycles_per_g=np.concatenate([*(each.line_cycles_per_g for each in known), [1 / total_g]]),
+        line_variance=np.concatenate([*lines, apart[:, None]], axis=1),
+    )
+
+
+def _on(variation: Variation, cycles_per_g: Floats) -> Floats:
+    """The continuum at other frequencies, its variance kept."""
+    if np.array_equal(variation.cycles_per_g, cycles_per_g):
+        return variation.density_g
+    rows = np.stack(
+        [np.interp(cycles_per_g, variation.cycles_per_g, row, left=0, right=0) for row in variation.density_g]
+    )
+    before = np.trapezoid(variation.density_g, variation.cycles_per_g, axis=1)
+    now = np.trapezoid(rows, cycles_per_g, axis=1)
+    return np.asarray(rows * np.divide(before, now, out=np.zeros_like(before), where=now > 0)[:, None])
+
+
+def with_shares(variation: Variation, shares: Floats) -> Variation:
+    """The same waves about other mean shares, as when one fibre loses more than another in a stage."""
+    return dataclasses.replace(variation, shares=shares)

@@ -17,6 +17,7 @@ import numpy as np
 from doffer.fibre.arrays import Floats
 from doffer.fibre.material import Form, Material
 from doffer.fibre.moisture import settled_regain_frac
+from doffer.process.evenness.mixing import Mixing, mixed
 from doffer.process.losses import LossFracs, lose, range_working
 from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
@@ -75,6 +76,8 @@ class StageSettings:
         What comes out, where the stage can make more than one thing (card: roving or batt).
     count_tex : float or None
         Linear density of the strand that comes out [tex].
+    mixing : Mixing or None
+        How the machine mixes, all its passes together; None: as it goes in, so it comes out.
     """
 
     held_dry_mass_g: float = 0.0
@@ -87,6 +90,7 @@ class StageSettings:
     finish_left_frac: float | None = None
     form: Form | None = None
     count_tex: float | None = None
+    mixing: Mixing | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +133,8 @@ def run_through(
 ) -> StageResult:
     """Take a material through a machine: lose shares by fibre, leave the hold-up, keep what rides along.
 
-    Foreign matter and finish leave with the fibre they sit on, and by the share the stage takes off.
+    Foreign matter and finish leave with the fibre they sit on, and by the share the stage takes off. How the
+    composition varies goes through the mixing of the settings.
     """
     share = loss_share_rows(material, loss_fracs, passes=settings.passes)
     lost = lose(material.dry_mass_g, share_frac=share, held_dry_mass_g=settings.held_dry_mass_g)
@@ -150,6 +155,7 @@ def run_through(
         actual_regain_frac=regain,
         form=settings.form or usual.form or material.form,
         count_tex=settings.count_tex,
+        variation=mixed(material, lost.dry_mass_g, settings.mixing),
     )
     streams = (
         Loss(usual.loss_words, LossKind.FIBRE, lost.lost_mass_g.sum(axis=0)),

@@ -9,7 +9,7 @@ against the simulated stream.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -43,6 +43,32 @@ def usual_grid() -> Grid:
     return Grid(cycles_per_g)
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _Axis:
+    """Frequencies of a continuum and what each stands for in a sum by trapezoids [1/g], shape (f,) each.
+
+    Two axes are never equal, so gains are remembered by the axis itself.
+    """
+
+    cycles_per_g: Floats
+    widths: Floats
+
+
+def _axis_of(cycles_per_g: Floats) -> _Axis:
+    """The axis of some frequencies; that of the usual grid is made once."""
+    return (
+        _usual_axis()
+        if cycles_per_g is usual_grid().cycles_per_g
+        else _Axis(cycles_per_g, _widths(cycles_per_g))
+    )
+
+
+@lru_cache(maxsize=1)
+def _usual_axis() -> _Axis:
+    cycles_per_g = usual_grid().cycles_per_g
+    return _Axis(cycles_per_g, _widths(cycles_per_g))
+
+
 def laid(feed: Feed, signals: Signals, grid: Grid | None = None) -> Variation:
     """Spectrum of what is laid on the belt.
 
@@ -54,20 +80,20 @@ def laid(feed: Feed, signals: Signals, grid: Grid | None = None) -> Variation:
     Locks inside pure layers add nothing. Computed; the sum is the variance of unmixed parts.
     """
     grid = grid or usual_grid()
-    frequencies = grid.cycles_per_g
+    frequencies, axis = grid.cycles_per_g, _axis_of(grid.cycles_per_g)
     shares = feed.shares
     density = np.zeros((len(signals.names), len(frequencies)))
     if feed.laying is Laying.HANDFULS:
         away = (signals.weights - (signals.weights @ shares)[:, None]) ** 2 * shares
         for part, handful_g in enumerate(shares * feed.set_mass_g):
-            density += away[:, part, None] * _noise(frequencies, _widths(frequencies), scale_g=handful_g)
+            density += away[:, part, None] * _noise(axis, handful_g)
         lines, line_frequencies = np.zeros((len(density), 0)), np.zeros(0)
     else:
         numbers = np.arange(1.0, grid.lines + 1)
         lines, line_frequencies = _layer_lines(shares, signals, numbers), numbers / feed.set_mass_g
         if feed.weighing_sd_g > 0:
             away = ((signals.weights - (signals.weights @ shares)[:, None]) ** 2).sum(axis=1)
-            noise = _noise(frequencies, _widths(frequencies), scale_g=feed.set_mass_g)
+            noise = _noise(axis, feed.set_mass_g)
             density += away[:, None] * (feed.weighing_sd_g / feed.set_mass_g) ** 2 * noise
     return Variation(signals.names, signals.weights, shares, frequencies, density, line_frequencies, lines)
 
@@ -107,6 +133,7 @@ def _box(cycles_per_g: Floats, widths: Floats, *, length_g: float | Floats) -> F
     return np.where(squares > TINY, np.minimum(gain, 1), 1)
 
 
+KEPT = 64  # gains remembered: a search tries the same machines on many feeds
 TINY = 1e-12  # (pi nu b)^2 below which sinc^2 is 1 to the last digit
 
 
@@ -119,17 +146,33 @@ def _widths(cycles_per_g: Floats) -> Floats:
     return widths
 
 
-def _noise(cycles_per_g: Floats, widths: Floats, *, scale_g: float) -> Floats:
+@lru_cache(maxsize=KEPT)
+def _lag_on(axis: _Axis, hold_up_g: float) -> Floats:
+    return _kept(lag_gain(axis.cycles_per_g, hold_up_g=hold_up_g))
+
+
+@lru_cache(maxsize=KEPT)
+def _box_on(axis: _Axis, length_g: float) -> Floats:
+    return _kept(_box(axis.cycles_per_g, axis.widths, length_g=length_g))
+
+
+@lru_cache(maxsize=KEPT)
+def _noise(axis: _Axis, scale_g: float) -> Floats:
     """Density of independent pieces of one mass, of variance 1: ``2 h sinc^2(nu h)``.
 
     What lies above the grid is put into its last step, so that the integral is 1.
     """
-    noise = 2 * scale_g * _box(cycles_per_g, widths, length_g=scale_g)
-    total = float(noise @ widths)
+    noise = 2 * scale_g * _box_on(axis, scale_g)
+    total = float(noise @ axis.widths)
     if total > 1:
-        return noise / total
-    noise[-1] += (1 - total) / widths[-1]
-    return noise
+        return _kept(noise / total)
+    noise[-1] += (1 - total) / axis.widths[-1]
+    return _kept(noise)
+
+
+def _kept(gain: Floats) -> Floats:
+    gain.setflags(write=False)
+    return gain
 
 
 def filtered(variation: Variation, gain: Callable[[Floats], Floats]) -> Variation:
@@ -155,8 +198,15 @@ def apply(step: Step, variation: Variation) -> Variation:
 
     Computed, and checked against the simulated stream.
     """
+    return apply_all((step,), variation)
+
+
+def apply_all(steps: Sequence[Step], variation: Variation) -> Variation:
+    """The variation after several steps, as if the lot had no end; see `through` for drawings in a row."""
     flow = _flow_of(variation)
-    return _variation(_step(flow, step), variation)
+    for step in steps:
+        flow = _step(flow, step)
+    return _variation(flow, variation)
 
 
 def through(passage: Passage, signals: Signals, grid: Grid | None = None) -> Variation:
@@ -179,8 +229,7 @@ def through(passage: Passage, signals: Signals, grid: Grid | None = None) -> Var
 class _Flow:
     """The arrays of a variation on their way, and what all ends of a drawing have in common."""
 
-    cycles_per_g: Floats
-    widths: Floats
+    axis: _Axis
     density_g: Floats
     line_cycles_per_g: Floats
     line_variance: Floats
@@ -191,8 +240,7 @@ class _Flow:
 
 def _flow_of(variation: Variation) -> _Flow:
     return _Flow(
-        variation.cycles_per_g,
-        _widths(variation.cycles_per_g),
+        _axis_of(variation.cycles_per_g),
         variation.density_g,
         variation.line_cycles_per_g,
         variation.line_variance,
@@ -205,7 +253,7 @@ def _variation(flow: _Flow, like: Variation) -> Variation:
         like.names,
         like.weights,
         like.shares,
-        flow.cycles_per_g,
+        flow.axis.cycles_per_g,
         flow.density_g,
         flow.line_cycles_per_g,
         flow.line_variance,
@@ -226,9 +274,7 @@ def _step(flow: _Flow, step: Step) -> _Flow:
 
 def _changed(flow: _Flow, density_g: Floats, line_variance: Floats) -> _Flow:
     """The flow with other variances at the same waves; a drawing after it starts a new row."""
-    return _Flow(
-        flow.cycles_per_g, flow.widths, density_g, flow.line_cycles_per_g, line_variance, flow.unmixed
-    )
+    return _Flow(flow.axis, density_g, flow.line_cycles_per_g, line_variance, flow.unmixed)
 
 
 def _lagged(flow: _Flow, *, hold_up_g: float) -> _Flow:
@@ -236,7 +282,7 @@ def _lagged(flow: _Flow, *, hold_up_g: float) -> _Flow:
         return _changed(flow, flow.density_g, flow.line_variance)
     return _changed(
         flow,
-        flow.density_g * lag_gain(flow.cycles_per_g, hold_up_g=hold_up_g),
+        flow.density_g * _lag_on(flow.axis, hold_up_g),
         flow.line_variance * lag_gain(flow.line_cycles_per_g, hold_up_g=hold_up_g),
     )
 
@@ -247,23 +293,23 @@ def _line_box(flow: _Flow, *, length_g: float) -> Floats:
 
 def _picked(flow: _Flow, step: Pick) -> _Flow:
     if step.sandwich_g > 0:
-        box = _box(flow.cycles_per_g, flow.widths, length_g=step.sandwich_g)
+        box = _box_on(flow.axis, step.sandwich_g)
         lines = flow.line_variance * _line_box(flow, length_g=step.sandwich_g)
         flow = _changed(flow, flow.density_g * box, lines)
     flow = _lagged(flow, hold_up_g=step.hold_up_g)
     if step.clump_g == 0:
         return flow
-    here = flow.density_g @ flow.widths + flow.line_variance.sum(axis=1)
+    here = flow.density_g @ flow.axis.widths + flow.line_variance.sum(axis=1)
     missing = np.maximum(flow.unmixed - here, 0)
-    noise = _noise(flow.cycles_per_g, flow.widths, scale_g=step.clump_g)
+    noise = _noise(flow.axis, step.clump_g)
     return _changed(flow, flow.density_g + missing[:, None] * noise, flow.line_variance)
 
 
 def _tossed(flow: _Flow, step: Toss) -> _Flow:
-    box = _box(flow.cycles_per_g, flow.widths, length_g=step.increment_g)
+    box = _box_on(flow.axis, step.increment_g)
     line_box = _line_box(flow, length_g=step.increment_g)
-    grabs = flow.density_g @ (box * flow.widths) + flow.line_variance @ line_box
-    noise = _noise(flow.cycles_per_g, flow.widths, scale_g=step.increment_g)
+    grabs = flow.density_g @ (box * flow.axis.widths) + flow.line_variance @ line_box
+    noise = _noise(flow.axis, step.increment_g)
     return _changed(
         flow,
         flow.density_g * (1 - box) + grabs[:, None] * noise,
@@ -276,8 +322,7 @@ def _drawn(flow: _Flow, step: Draw) -> _Flow:
     left = common + (flow.left - common) / step.ends
     kept = left / flow.left
     return _Flow(
-        flow.cycles_per_g / step.ends,
-        flow.widths / step.ends,
+        _Axis(flow.axis.cycles_per_g / step.ends, flow.axis.widths / step.ends),
         flow.density_g * (kept * step.ends),
         flow.line_cycles_per_g / step.ends,
         flow.line_variance * (1.0 if step.cans is Cans.IN_STEP else kept),
@@ -299,17 +344,19 @@ def doubled_variance_frac(*, doublings: int, correlation: float) -> float:
 
 def _of_lot(flow: _Flow, *, lot_dry_mass_g: float) -> _Flow:
     """The continuum of a finite lot: at ``j / M`` each wave has variance ``S(j / M) / M``."""
-    first = (LOT_WAVES + 0.5) / lot_dry_mass_g
-    above = int(np.searchsorted(flow.cycles_per_g, first, side="right"))
-    if not flow.density_g.any() or above >= len(flow.cycles_per_g):
-        return flow
+    cycles, density = flow.axis.cycles_per_g, flow.density_g
     waves = np.append(np.arange(1, LOT_WAVES + 1), LOT_WAVES + 0.5) / lot_dry_mass_g
-    at_waves = np.stack([np.interp(waves, flow.cycles_per_g, row) for row in flow.density_g])
-    cycles_per_g = np.concatenate([waves[-1:], flow.cycles_per_g[above:]])
+    if not density.any() or waves[-1] >= cycles[-1]:
+        return flow
+    before = np.searchsorted(cycles, waves, side="right") - 1
+    ahead = (waves - cycles[before]) / (cycles[before + 1] - cycles[before])
+    at_waves = density[:, before] * (1 - ahead) + density[:, before + 1] * ahead
+    above = before[-1] + 1
+    cut = np.concatenate([waves[-1:], cycles[above:]])
     return dataclasses.replace(
         flow,
-        cycles_per_g=cycles_per_g,
-        density_g=np.concatenate([at_waves[:, -1:], flow.density_g[:, above:]], axis=1),
+        axis=_Axis(cut, _widths(cut)),
+        density_g=np.concatenate([at_waves[:, -1:], density[:, above:]], axis=1),
         line_cycles_per_g=np.concatenate([flow.line_cycles_per_g, waves[:-1]]),
         line_variance=np.concatenate([flow.line_variance, at_waves[:, :-1] / lot_dry_mass_g], axis=1),
     )
