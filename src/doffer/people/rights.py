@@ -30,6 +30,7 @@ class Right(StrEnum):
     READ_COLOUR = "record a colour reading"
     SHADES = "set standard shades or write recipes"
     KITCHEN = "record what the dye kitchen does"
+    EVENNESS = "record how evenly a machine mixes"
 
 
 _FLOOR = frozenset(
@@ -41,6 +42,7 @@ _FLOOR = frozenset(
         Right.CORRECT,
         Right.READ_COLOUR,
         Right.KITCHEN,
+        Right.EVENNESS,
     }
 )
 _OFFICE = frozenset(Right) - {Right.PEOPLE}
