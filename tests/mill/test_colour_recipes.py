@@ -50,7 +50,7 @@ def test_the_full_mix_is_not_released_before_the_card_was_measured(dye_house):
     card_trial(dye_house.floor, code)
     with pytest.raises(RefusedError, match="Card 20 g by the recipe"):
         release_recipe(dye_house.owner, code)
-    told = measure_trial(dye_house.floor, code, seen=seen((46.8, -20.6, 19.0)))
+    told = measure_trial(dye_house.floor, code, seen=seen(*[(46.8, -20.6, 19.0)] * 4))
     assert told.verdict == "pass"
     assert release_recipe(dye_house.owner, code) == "released"
     steps = [step.state for step in one_recipe(code).steps]
@@ -73,6 +73,17 @@ def test_a_card_between_pass_and_fail_needs_a_note(dye_house):
     with pytest.raises(RefusedError, match="leaves to a person"):
         release_recipe(dye_house.owner, code)
     assert release_recipe(dye_house.owner, code, note="felting kits take it") == "released"
+
+
+def test_a_card_read_on_one_tuft_needs_somebodys_word_and_keeps_whose(dye_house):
+    code = propose_recipe(dye_house.owner, facts(dye_house)).code
+    assert measure_trial(dye_house.floor, code, seen=seen((46.8, -20.6, 19.0))).verdict == "pass"
+    with pytest.raises(RefusedError, match=r"read on one tuft alone, where 4 even out.*who decided"):
+        release_recipe(dye_house.owner, code)
+    assert one_recipe(code).row.state == "measured"
+    assert release_recipe(dye_house.office, code, note="Ottoline: a very even card") == "released"
+    last = one_recipe(code).steps[-1]
+    assert (last.person, last.note) == (dye_house.office.name, "Ottoline: a very even card")
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from doffer.mill.commands.shades import (
     archive_shade,
     judge_batch,
     restate_shade,
+    restore_shade,
 )
 from doffer.mill.models import ShadeVersion
 from doffer.mill.queries.shades import list_shades, one_shade
@@ -153,6 +154,10 @@ def test_the_book_lists_shades_with_their_newest_batch(dye_house):
     archive_shade(dye_house.owner, dye_house.shade)
     assert list_shades().rows == ()
     assert list_shades(standing="archived").rows[0].code == dye_house.shade
+    restore_shade(dye_house.owner, dye_house.shade)
+    assert [row.code for row in list_shades().rows] == [dye_house.shade]
+    with pytest.raises(ConflictError, match="is in the book"):
+        restore_shade(dye_house.owner, dye_house.shade)
 
 
 def test_the_invented_mill_tells_of_a_shade_that_drifts(demo_mill):

@@ -3,12 +3,13 @@
 import pytest
 from tests.mill.conftest import FERN, seen
 
-from doffer.errors import RefusedError
+from doffer.errors import ConflictError, RefusedError
 from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
-from doffer.mill.commands.trial_card import measure_trial, release_recipe
+from doffer.mill.commands.trial_card import measure_trial, release_recipe, withdraw_release
 from doffer.mill.models import Lot, Run, RunInput
 from doffer.mill.promised import promised
 from doffer.mill.queries.bench import bench
+from doffer.mill.queries.recipes import one_recipe
 
 pytestmark = pytest.mark.django_db
 
@@ -17,7 +18,7 @@ def carded(house, dry_g):
     """A recipe of G1 and G3 with its card on shade."""
     parts = tuple(PartFacts(house.lots[name], 0.5) for name in ("G1", "G3"))
     code = propose_recipe(house.owner, RecipeFacts(parts=parts, dry_mass_g=dry_g, shade=house.shade)).code
-    measure_trial(house.floor, code, seen=seen(FERN))
+    measure_trial(house.floor, code, seen=seen(*[FERN] * 4))
     return code
 
 
@@ -63,3 +64,34 @@ def test_fibre_that_went_into_the_mix_is_waited_for_no_longer(dye_house):
     assert promised([lot.pk])[lot.pk][0].dry_mg == 300_000
     RunInput.objects.filter(lot=lot).update(dry_mg=490_000)
     assert promised([lot.pk]) == {}
+
+
+def test_a_release_that_is_taken_back_frees_the_fibre_and_can_be_given_again(dye_house):
+    before = free_g(dye_house, "G1")
+    code = carded(dye_house, 1000)
+    with pytest.raises(ConflictError, match="is not released"):
+        withdraw_release(dye_house.owner, code, reason="none")
+    release_recipe(dye_house.owner, code)
+    assert withdraw_release(dye_house.owner, code, reason="the kits wait until May") == "measured"
+    assert free_g(dye_house, "G1") == pytest.approx(before)
+    last = one_recipe(code).steps[-1]
+    assert (last.state, last.note, last.person) == (
+        "withdrawn",
+        "the kits wait until May",
+        dye_house.owner.name,
+    )
+    assert release_recipe(dye_house.owner, code) == "released"
+    assert free_g(dye_house, "G1") == pytest.approx(before - 500)  # once, although released twice
+    assert one_recipe(code).steps[-1].state == "released"
+
+
+def test_a_mix_that_was_weighed_out_is_not_taken_back(dye_house):
+    from doffer.mill.models import RecipeStep
+
+    code = carded(dye_house, 1000)
+    release_recipe(dye_house.owner, code)
+    at = RecipeStep.objects.get(recipe__code=code, state="released").at
+    for name in ("G1", "G3"):
+        go_into_a_run(dye_house, name, 500_000, at)
+    with pytest.raises(ConflictError, match="weighed out already"):
+        withdraw_release(dye_house.owner, code, reason="too late")

@@ -263,3 +263,27 @@ def test_a_visitor_sees_and_cannot_write(client_of, dye_house, recipe):
     assert "Hold it against the shade" not in text
     assert send(visitor, recipe, "card").status_code in (403, 422)
     assert one_recipe(recipe).row.state == "proposed"
+
+
+def test_a_release_is_taken_back_with_a_reason_and_stands_in_what_happened(desk, recipe):
+    send(desk, recipe, "measure", tufts=ON_SHADE, geometry="45/0")
+    send(desk, recipe, "release")
+    assert "Take the release back" in shown(desk, recipe)
+    empty = send(desk, recipe, "withdraw", withdraw_reason=" ")
+    assert empty.status_code == 422
+    assert "a few words that the next person understands" in words(empty)
+    assert send(desk, recipe, "withdraw", withdraw_reason="the kits wait until May").status_code == 302
+    text = shown(desk, recipe)
+    assert re.search(r"release taken back \S.*: the kits wait until May", text)
+    assert "Release the full mix" in text
+    assert "Take the release back" not in text
+
+
+def test_a_card_read_on_one_tuft_asks_who_decided(desk, recipe):
+    send(desk, recipe, "measure", tufts="46.8 -20.6 19.0", geometry="45/0")
+    assert "The card was read on one tuft alone. Read 4 or more, or write who decided" in shown(desk, recipe)
+    refused = send(desk, recipe, "release")
+    assert refused.status_code == 422
+    assert "read on one tuft alone" in words(refused)
+    assert send(desk, recipe, "release", release_note="Wrenna: even all over").status_code == 302
+    assert "Wrenna: even all over" in shown(desk, recipe)

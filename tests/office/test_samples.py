@@ -273,6 +273,22 @@ def test_a_card_read_as_l_a_b_teaches_only_when_somebody_ticks_it(desk, dye_hous
     assert rough in MixingFit.objects.order_by("-id").first().samples
 
 
+def test_what_a_fit_would_change_leaves_out_what_is_known_from_l_a_b_alone(desk, dye_house):
+    samples(dye_house, 3)
+    before = mixing_book("wool", "loose")
+    parts = [SamplePart("dark", 0.5, tuple(DARK)), SamplePart("light", 0.5, tuple(LIGHT))]
+    record_sample_blend(dye_house.floor, fibre="wool", parts=parts, blend=tuple(made(0.5, 0.05)), kind="lab")
+    after = mixing_book("wool", "loose")
+    assert (after.n_samples, len(after.teaching)) == (4, 3)
+    assert after.change == before.change
+    assert after.now_off_de == before.now_off_de
+    assert after.models == before.models
+    assert "One sample read as L, a and b alone is left out of this." in words(desk.get("/shades/mixing/"))
+    desk.post("/shades/mixing/fit/", {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose"})
+    assert mixing_book("wool", "loose").is_current
+    assert "All three samples are in the fit that counts" in words(desk.get("/shades/mixing/"))
+
+
 def test_a_fit_that_a_wild_sample_spoilt_is_not_used(desk, dye_house):
     samples(dye_house, 3)
     parts = [SamplePart("dark", 0.5, tuple(DARK)), SamplePart("light", 0.5, tuple(LIGHT))]

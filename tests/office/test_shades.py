@@ -294,7 +294,13 @@ def test_a_shade_leaves_the_book_and_stays_among_the_old_ones(desk):
     assert desk.post("/shades/S001/archive/").status_code == 302
     assert "Fern" not in words(desk.get("/shades/"))
     assert "Fern" in words(desk.get("/shades/?standing=archived"))
-    assert "no longer made; its history stays" in words(desk.get("/shades/S001/"))
+    text = words(desk.get("/shades/S001/"))
+    assert "no longer made; its history stays" in text
+    assert "Bring Fern back into the book" in text
+    assert desk.post("/shades/S001/restore/")["Location"] == "/shades/S001/"
+    assert "Fern" in words(desk.get("/shades/"))
+    assert "Bring Fern back" not in words(desk.get("/shades/S001/"))
+    assert desk.post("/shades/S001/restore/").status_code == 302
 
 
 def test_unknown_shades_and_batches_of_others_are_not_found(desk, dye_house):

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from django.db.models import Max
+
 from doffer.mill.booking import WHOLE_LOT_FRAC
 from doffer.mill.models import BlendPart, RunInput
 from doffer.mill.models.blends import RecipeState
@@ -27,9 +29,9 @@ def promised(lots: Collection[int]) -> dict[int, tuple[Promise, ...]]:
     """
     rows = BlendPart.objects.filter(
         lot__in=lots, recipe__state=RecipeState.RELEASED, recipe__steps__state=RecipeState.RELEASED
-    )
-    columns = ("lot_id", "recipe__code", "recipe__version", "dry_mg", "recipe__steps__at")
-    parts = list(rows.order_by("recipe__steps__at", "pk").values_list(*columns))
+    ).annotate(released_at=Max("recipe__steps__at"))  # a release that was taken back does not count
+    columns = ("lot_id", "recipe__code", "recipe__version", "dry_mg", "released_at")
+    parts = list(rows.order_by("released_at", "pk").values_list(*columns))
     runs = RunInput.objects.filter(lot__in=[part[0] for part in parts], dry_mg__isnull=False)
     went = list(runs.order_by("run__started_at", "pk").values_list("lot_id", "run__started_at", "dry_mg"))
     found: dict[int, list[Promise]] = {}

@@ -20,6 +20,7 @@ from doffer.mill.commands.trial_card import (
     measure_trial,
     refuse_recipe,
     release_recipe,
+    withdraw_release,
 )
 from doffer.mill.queries import recipes
 from doffer.mill.queries.recipes import OneRecipe
@@ -94,6 +95,7 @@ def _shown(
         "run_address": view.run_address(recipe, lines),
         "may_read": may(person, Right.READ_COLOUR),
         "may_decide": may(person, Right.SHADES),
+        "n_tufts_asked": int(recipe.tables.constants["shade_card_tufts"].value),
         "may_run": may(person, Right.RUN),
         "typed": request.POST,
         "errors": wrong or {},
@@ -155,6 +157,17 @@ def refuse(request: HttpRequest, code: str) -> HttpResponse:
         refuse_recipe(acting(request), code, reason=request.POST.get("reason", ""))
     except InputError as wrong:
         return _shown(request, recipes.one_recipe(code), wrong={"reason": str(wrong)}, status=422)
+    return redirect("blend_recipe", code=code)
+
+
+@require_POST
+def withdraw(request: HttpRequest, code: str) -> HttpResponse:
+    """Take the release back: the fibre is free again."""
+    try:
+        withdraw_release(acting(request), code, reason=request.POST.get("withdraw_reason", ""))
+    except DofferError as wrong:
+        recipe = recipes.one_recipe(code)
+        return _shown(request, recipe, wrong={"withdraw_reason": str(wrong)}, status=422)
     return redirect("blend_recipe", code=code)
 
 
@@ -227,6 +240,7 @@ urlpatterns = [
     path("bench/recipes/<str:code>/correct/", correct, name="blend_recipe_correct"),
     path("bench/recipes/<str:code>/learn/", learn, name="blend_recipe_learn"),
     path("bench/recipes/<str:code>/release/", release, name="blend_recipe_release"),
+    path("bench/recipes/<str:code>/withdraw/", withdraw, name="blend_recipe_withdraw"),
     path("bench/recipes/<str:code>/refuse/", refuse, name="blend_recipe_refuse"),
     path("bench/recipes/<str:code>/<str:what>.pdf", weigh_out, name="blend_recipe_pdf"),
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from contextlib import suppress
 from datetime import date
 from typing import Any
 
@@ -11,12 +12,12 @@ from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, path, reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from doffer.errors import DofferError, InputError
+from doffer.errors import ConflictError, DofferError, InputError
 from doffer.exchange.numbers import parse_number
 from doffer.fibre.colour.verdict import Formula, Tolerance, usual_tolerance
 from doffer.mill import bridge, clock
 from doffer.mill.booking import QuestionError
-from doffer.mill.commands.shades import add_batch, add_shade, archive_shade, restate_shade
+from doffer.mill.commands.shades import add_batch, add_shade, archive_shade, restate_shade, restore_shade
 from doffer.mill.queries.lots import list_lots
 from doffer.mill.queries.shades import StandardRow, list_shades, one_shade
 from doffer.office import shades_view as view
@@ -270,6 +271,14 @@ def archive(request: HttpRequest, code: str) -> HttpResponse:
     return redirect("shades")
 
 
+@require_POST
+def restore(request: HttpRequest, code: str) -> HttpResponse:
+    """The shade is made again."""
+    with suppress(ConflictError):  # somebody else was quicker: it is in the book, which is what was wanted
+        restore_shade(acting(request), code)
+    return redirect("shade", code=code)
+
+
 def series_of(typed: str) -> uuid.UUID | None:
     """The sitting somebody chose."""
     try:
@@ -285,4 +294,5 @@ urlpatterns = [
     path("shades/<str:code>/restate/", restate, name="shade_restate"),
     path("shades/<str:code>/batch/", batch, name="shade_add_batch"),
     path("shades/<str:code>/archive/", archive, name="shade_archive"),
+    path("shades/<str:code>/restore/", restore, name="shade_restore"),
 ]

@@ -223,6 +223,18 @@ def archive_shade(by: Person | None, code: str) -> None:
         announce(person, "shade", code, f"{shade.name} is no longer made")
 
 
+def restore_shade(by: Person | None, code: str) -> None:
+    """Bring a shade back into the book, with its history."""
+    person = require(by, Right.SHADES)
+    with write():
+        shade = shade_of(code)
+        if shade.archived_at is None:
+            raise ConflictError(f"{shade.name} is in the book", "There is nothing to bring back")
+        shade.archived_at = None
+        shade.save(update_fields=["archived_at"])
+        announce(person, "shade", code, f"{shade.name} is made again")
+
+
 def shade_of(code: str) -> Shade:
     """A shade by its number."""
     shade = Shade.objects.filter(code=code).first()

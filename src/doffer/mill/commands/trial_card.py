@@ -186,7 +186,7 @@ def release_recipe(by: Person | None, code: str, *, note: str = "", key: uuid.UU
     ------
     RefusedError
         The trial card was not measured, or it is off shade; a card that the tolerance leaves to a person
-        needs a note, and so does fibre that other released recipes wait for.
+        needs a note, and so do one read on too few tufts and fibre that other released recipes wait for.
     """
     person = require(by, Right.SHADES)
     with write():
@@ -234,9 +234,17 @@ def _check_card(recipe: BlendRecipe, act: str, note: str, tables: Tables) -> Non
     if found.verdict == Verdict.FAIL:
         reason = f"its trial card is off shade by {found.de:.1f}: {', '.join(found.words) or 'all round'}"
         raise RefusedError(act, (reason,), "Correct the recipe as a new version and card that")
-    if found.verdict == Verdict.ASK and not note.strip():
-        reason = f"its trial card is off by {found.de:.1f}, which the tolerance leaves to a person"
-        raise RefusedError(act, (reason,), "Write a note that says why it may go on")
+    reasons = []
+    if found.verdict == Verdict.ASK:
+        reasons.append(f"its trial card is off by {found.de:.1f}, which the tolerance leaves to a person")
+    asked = int(tables.constants["shade_card_tufts"].value)
+    if sitting.n_tufts < asked:
+        told = "one tuft alone" if sitting.n_tufts == 1 else f"{sitting.n_tufts} tufts"
+        reasons.append(f"its trial card was read on {told}, where {asked} even out what a hand card leaves")
+    if reasons and not note.strip():
+        raise RefusedError(
+            act, tuple(reasons), "Write a note that says who decided that it may go on, and why"
+        )
 
 
 def _check_promised(recipe: BlendRecipe, act: str, note: str) -> None:
@@ -254,6 +262,34 @@ def _check_promised(recipe: BlendRecipe, act: str, note: str) -> None:
         short.append(f"{told}, and this mix takes {bridge.grams(part.dry_mg):.0f} g")
     if short and not note.strip():
         raise RefusedError(act, tuple(short), "Write a note that says why it may go on, or blend it anew")
+
+
+def withdraw_release(by: Person | None, code: str, *, reason: str) -> str:
+    """Take the release of a mix back: its fibre is free again, its card still counts; gives the state.
+
+    The step that is kept is the measuring of the card once more, with the reason.
+
+    Raises
+    ------
+    ConflictError
+        The mix is not released, or it was weighed out already and no fibre waits for it.
+    """
+    person = require(by, Right.SHADES)
+    if not reason.strip():
+        raise InputError("reason", "", "a few words that the next person understands")
+    with write():
+        recipe = recipe_of(code)
+        if recipe.state != RecipeState.RELEASED:
+            raise ConflictError(f"{code} is not released", "There is nothing to take back")
+        waiting = promised(list(recipe.parts.values_list("lot_id", flat=True)))
+        ours = (code, recipe.version)
+        if not any((one.recipe, one.version) == ours for rows in waiting.values() for one in rows):
+            raise ConflictError(f"{code} was weighed out already", "No fibre waits for it any more")
+        card = recipe.steps.filter(state=RecipeState.MEASURED).order_by("-id").first()
+        de = None if card.de_centi is None else card.de_centi / bridge.CENTI
+        step_to(person, recipe, RecipeState.MEASURED, note=reason, series=card.series, de=de)
+        announce(person, "recipe", code, f"release withdrawn: {reason}"[:300])
+        return str(recipe.state)
 
 
 def refuse_recipe(by: Person | None, code: str, *, reason: str) -> str:

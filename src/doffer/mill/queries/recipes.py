@@ -20,6 +20,8 @@ from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.sittings import Sitting, sittings
 from doffer.tables.loader import Tables
 
+WITHDRAWN = "withdrawn"  # a release that was taken back
+
 
 @dataclass(frozen=True, slots=True)
 class RecipeRow:
@@ -63,7 +65,7 @@ class RecipePart:
 
 @dataclass(frozen=True, slots=True)
 class StepRow:
-    """One step of a recipe's life."""
+    """One step of a recipe's life; `state` is "withdrawn" where a release was taken back."""
 
     state: str
     at: datetime
@@ -211,10 +213,7 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
         join_decision=row.join_decision_id,
         note=row.note,
         parts=tuple(_part(part, row.observer_deg, tables) for part in row.parts.all()),
-        steps=tuple(
-            StepRow(s.state, s.at, s.person.name, s.note, None if s.de_centi is None else s.de_centi / CENTI)
-            for s in row.steps.all()
-        ),
+        steps=_steps(row),
         trials=trials,
         made=_made(row) if row.state == RecipeState.RELEASED else (),
         is_learnt=bool(trials) and _is_learnt(row, trials[0], tables),
@@ -225,6 +224,17 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
 def run_note(code: str, version: int) -> str:
     """What a run carries as its note when it is weighed out by a recipe; the recipe finds it again by it."""
     return f"Blend recipe {code} version {version}"
+
+
+def _steps(row: BlendRecipe) -> tuple[StepRow, ...]:
+    """The steps in order; measured after a release means that the release was taken back."""
+    told, before = [], ""
+    for one in row.steps.all():
+        is_back = before == RecipeState.RELEASED and one.state == RecipeState.MEASURED
+        de = None if one.de_centi is None or is_back else one.de_centi / CENTI
+        told.append(StepRow(WITHDRAWN if is_back else one.state, one.at, one.person.name, one.note, de))
+        before = one.state
+    return tuple(told)
 
 
 def _made(row: BlendRecipe) -> tuple[MadeRow, ...]:

@@ -18,6 +18,7 @@ from doffer.mill import bridge, colours
 from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.colours import Lab
 from doffer.mill.models import MixingFit, SampleBlend
+from doffer.mill.models.colour import ReadingKind
 from doffer.mill.palette import mixing_now
 from doffer.mill.queries.pages import ROWS_A_PAGE
 from doffer.tables.loader import Tables
@@ -101,14 +102,16 @@ class Change:
 class MixingBook:
     """Sample blends of a fibre and form (the newest fifty), what counts now, and what a fit would change.
 
-    `now_off_de` is the mean over all samples with the constant that counts; None without samples. `change` is
-    None below two samples.
+    `teaching` are the numbers of those that a fit takes: one known from L, a and b under one light says
+    nothing of the constant. `now_off_de` is the mean over these with the constant that counts, None without
+    any. `change` is None below two of them.
     """
 
     fibre: str
     form: str
     samples: tuple[SampleRow, ...]
     n_samples: int
+    teaching: frozenset[int]
     m_now: float | None
     is_fitted: bool
     now_off_de: float | None
@@ -126,8 +129,8 @@ class MixingBook:
 
     @property
     def is_current(self) -> bool:
-        """Whether the fit that counts was made of all samples there are."""
-        return bool(self.fits) and self.fits[0].n_blends == self.n_samples
+        """Whether all samples that teach are in the fit that counts."""
+        return bool(self.fits) and bool(self.teaching) and self.teaching <= set(self.fits[0].samples)
 
 
 def mixing_book(fibre: str, form: str) -> MixingBook:
@@ -141,8 +144,10 @@ def mixing_book(fibre: str, form: str) -> MixingBook:
     )
     fits = MixingFit.objects.filter(fibre=fibre, form=form).select_related("fitted_by").order_by("-id")
     observed = [_observed(row) for row in rows]
-    off = _off_de(observed, rows, now.ways.mixing, tables)
-    published = _off_de(observed, rows, default_mixing(tables), tables)
+    teaching = [place for place, row in enumerate(rows) if row.kind != ReadingKind.LAB]
+    taught, seen = [rows[place] for place in teaching], [observed[place] for place in teaching]
+    off = _off_de(seen, taught, now.ways.mixing, tables)
+    published = _off_de(seen, taught, default_mixing(tables), tables)
     return MixingBook(
         fibre=fibre,
         form=form,
@@ -151,13 +156,14 @@ def mixing_book(fibre: str, form: str) -> MixingBook:
             for row, one in list(zip(rows, observed, strict=True))[:ROWS_A_PAGE]
         ),
         n_samples=len(rows),
+        teaching=frozenset(row.pk for row in taught),
         m_now=now.ways.mixing.constant if now.ways.mixing.model is BlendModel.STEARNS_NOECHEL else None,
         is_fitted=now.fit is not None,
-        now_off_de=float(off.mean()) if rows else None,
-        published_off_de=float(published.mean()) if rows else None,
+        now_off_de=float(off.mean()) if taught else None,
+        published_off_de=float(published.mean()) if taught else None,
         fits=tuple(_fit_row(row) for row in fits[:ROWS_A_PAGE]),
-        models=_models(observed, rows, now.ways.mixing if now.fit else None, tables),
-        change=_change(observed, rows, now.ways.mixing, tables),
+        models=_models(seen, taught, now.ways.mixing if now.fit else None, tables),
+        change=_change(seen, taught, now.ways.mixing, tables),
     )
 
 
