@@ -10,7 +10,9 @@ from doffer.mill import bridge
 from doffer.mill.booking import QuestionError, Reading
 from doffer.mill.commands.join import decide_join
 from doffer.mill.commands.run_facts import RunFacts, RunIn, RunOut
+from doffer.mill.commands.run_questions import RunQuestionError
 from doffer.mill.commands.run_stage import begin_run, finish_run, record_run
+from doffer.mill.doubt import doubts_from, said_all
 from doffer.mill.models import Lot, Machine, Run
 from doffer.mill.queries.lots import one_lot
 from doffer.mill.queries.runs import expected_out, one_run, part_of
@@ -23,7 +25,7 @@ def weighed(dry_g: float) -> Reading:
     return Reading(gross_g=dry_g * (1 + WATER), branch="measured", measured_regain_frac=WATER)
 
 
-def run(mill, stage, lots, out, *, confirmation="", **facts):
+def run(mill, stage, lots, out, *, confirmation="", answers=None, **facts):
     """A whole run; a lot is a code that goes in whole, or a RunIn."""
     return record_run(
         mill.floor,
@@ -31,6 +33,7 @@ def run(mill, stage, lots, out, *, confirmation="", **facts):
         inputs=[lot if isinstance(lot, RunIn) else RunIn(lot=lot) for lot in lots],
         outputs=[out if isinstance(out, RunOut) else RunOut(reading=out)],
         confirmation=confirmation,
+        answers=answers,
     )
 
 
@@ -78,7 +81,7 @@ def test_a_fleece_in_the_grease_is_asked_about_at_a_machine(small_mill, stage, w
         begin_run(small_mill.floor, RunFacts(stage=stage), [RunIn(lot="L001")])
     begin_run(small_mill.floor, RunFacts(stage=stage), [RunIn(lot="L001")], confirmation="spun in the grease")
     kept = Run.objects.get()
-    assert words in kept.settings["asked"]
+    assert words in kept.settings["asked"][0]["words"]
     assert (kept.confirmation, kept.settings["answered_by"]) == ("spun in the grease", "Flo")
 
 
@@ -111,7 +114,7 @@ def test_a_washed_weight_beyond_any_yield_is_asked_about_and_the_answer_kept(sma
         run(small_mill, "wash", ["L001"], weighed(3600))
     done = run(small_mill, "wash", ["L001"], weighed(3600), confirmation="washed at the farm before")
     page = one_run(done.run)
-    assert "3600 g of dry fibre came out" in page.asked
+    assert "3600 g of dry fibre came out" in said_all(page.doubts)
     assert (page.confirmation, page.answered_by) == ("washed at the farm before", "Flo")
 
 
@@ -145,6 +148,50 @@ def test_a_slip_of_a_digit_in_a_wet_weight_is_asked_about(small_mill, mass_g):
         run(small_mill, "wash", ["L001"], wet(mass_g))
 
 
+def test_an_answer_counts_for_the_question_it_was_written_for_and_no_other(small_mill):
+    def wash(gross_g, answers):
+        return run(
+            small_mill, "wash", ["L001"], weighed(gross_g), confirmation="washed before", answers=answers
+        )
+
+    with pytest.raises(RunQuestionError) as asked:
+        wash(3600, ())
+    with pytest.raises(RunQuestionError, match="3800 g") as other:
+        wash(3800, asked.value.marks)
+    assert other.value.marks != asked.value.marks
+    assert not Run.objects.exists()
+    with pytest.raises(RunQuestionError):
+        run(small_mill, "wash", ["L001"], weighed(3800), confirmation=" ", answers=other.value.marks)
+    wash(3800, other.value.marks)
+    assert Run.objects.get().confirmation == "washed before"
+
+
+def test_an_answer_to_two_questions_still_counts_when_one_is_gone(small_mill):
+    two = [RunIn(lot="L001")]
+    with pytest.raises(RunQuestionError) as asked:
+        record_run(
+            small_mill.floor,
+            RunFacts(stage="spin"),
+            inputs=two,
+            outputs=[RunOut(reading=weighed(9000))],
+        )
+    assert len(asked.value.marks) == 2
+    record_run(
+        small_mill.floor,
+        RunFacts(stage="spin"),
+        inputs=two,
+        outputs=[RunOut(reading=weighed(2500))],
+        confirmation="spun in the grease",
+        answers=asked.value.marks,
+    )
+    assert len(one_run(Run.objects.get().code).doubts) == 1
+
+
+def test_what_an_earlier_version_kept_as_a_sentence_is_still_said():
+    assert said_all(doubts_from("Card: 6000 g {sic} came out")) == "Card: 6000 g {sic} came out"
+    assert doubts_from("") == doubts_from(None) == ()
+
+
 def test_what_both_ends_of_a_run_asked_is_kept_together(small_mill):
     begun = begin_run(
         small_mill.floor, RunFacts(stage="spin"), [RunIn(lot="L001")], confirmation="in the grease"
@@ -156,8 +203,8 @@ def test_what_both_ends_of_a_run_asked_is_kept_together(small_mill):
     )
     page = one_run(begun)
     assert page.confirmation == "in the grease; bobbins with it"
-    assert "never washed or carded" in page.asked
-    assert "cannot make fibre" in page.asked
+    assert "never washed or carded" in said_all(page.doubts)
+    assert "cannot make fibre" in said_all(page.doubts)
 
 
 def test_a_fleece_in_the_grease_joins_by_its_clean_fibre(small_mill):
@@ -179,7 +226,7 @@ def test_a_fleece_in_the_grease_joins_by_its_clean_fibre(small_mill):
     clean_g = 4000 * usual / 1.17
     assert parts["L001"] == pytest.approx(clean_g / (clean_g + 1200), abs=0.002)
     assert parts["L001"] < 0.70
-    assert "counts by its usual clean fibre" in Run.objects.get(stage="pick").settings["asked"]
+    assert "counts by its usual clean fibre" in str(Run.objects.get(stage="pick").settings["asked"])
 
 
 def test_wet_fibre_that_is_divided_keeps_its_dry_weight(small_mill):

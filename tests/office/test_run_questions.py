@@ -1,5 +1,6 @@
 """Questions about runs on their form: machine of the stage, state of the fibre, units of the page."""
 
+import re
 import uuid
 
 import pytest
@@ -106,3 +107,38 @@ def test_question_and_answer_stand_on_the_page_of_the_run(floor):
     page = text_of(floor.get(answer["Location"]))
     assert "Asked: Card: " in page
     assert "Answered by Flo: The drum is full" in page
+
+
+@pytest.mark.parametrize(("system", "dry_in"), [("metric", "8.65 kg"), ("us", "19 lb")])
+def test_a_kept_question_speaks_in_the_units_of_the_page(floor, system, dry_in):
+    gross = "30" if system == "metric" else "66"
+    Setting.objects.update_or_create(key="units", defaults={"value": system})
+    sent_form = sent("card", "L005", out_1_gross=gross, confirmation="the drum is full")
+    page = text_of(floor.get(floor.post("/runs/new/", sent_form)["Location"]))
+    kept = page.split("Asked: ")[1].split("Answered by")[0]
+    assert dry_in in kept
+    assert " g dry" not in kept
+
+
+def test_the_answer_to_one_question_is_no_answer_to_the_next(floor):
+    first = floor.post("/runs/new/", sent("card", "L005", out_1_gross="30"))
+    marks = re.search(r'name="answers" value="([^"]+)"', first.content.decode())[1]
+    edited = sent("card", "L005", out_1_gross="40", confirmation="the drum is full", answers=marks)
+    again = floor.post("/runs/new/", edited)
+    assert again.status_code == 422
+    assert "34.61 kg" in text_of(again).split('role="alert"')[1].split("</strong>")[0]
+    assert 'value="the drum is full"' in text_of(again)
+    assert not Run.objects.exists()
+    marks = re.search(r'name="answers" value="([^"]+)"', again.content.decode())[1]
+    assert floor.post("/runs/new/", {**edited, "answers": marks}).status_code == 302
+
+
+def test_the_answer_at_the_end_of_a_run_counts_for_its_own_question_too(floor):
+    floor.post("/runs/new/", {**sent("card", "L005"), "act": "begin"})
+    address = f"/runs/{Run.objects.get().code}/finish/"
+    first = floor.post(address, sent("card", "L005", out_1_gross="30"))
+    marks = re.search(r'name="answers" value="([^"]+)"', first.content.decode())[1]
+    edited = sent("card", "L005", out_1_gross="40", confirmation="the drum is full", answers=marks)
+    assert floor.post(address, edited).status_code == 422
+    assert Run.objects.get().ended_at is None
+    assert floor.post(address, {**edited, "out_1_gross": "30"}).status_code == 302

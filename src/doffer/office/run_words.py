@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from doffer.mill.booking import QuestionError
 from doffer.mill.commands.run_questions import RunQuestionError
+from doffer.mill.doubt import Doubt, said_all
 from doffer.mill.queries.runs import WET_AFTER
 from doffer.pictures.wording import say
 
@@ -90,6 +92,16 @@ def question_words(asked: QuestionError, system: str) -> str:
     if not isinstance(asked, RunQuestionError):
         return str(asked)
     return asked.said(lambda mass_g: say(mass_g, "g", system))
+
+
+def marks_of(asked: QuestionError) -> tuple[str, ...]:
+    """Signs of what is asked, which the form hands back with its answer."""
+    return asked.marks if isinstance(asked, RunQuestionError) else ()
+
+
+def asked_words(doubts: Sequence[Doubt], system: str) -> str:
+    """What was asked about a run that is kept, in the units of the page."""
+    return said_all(doubts, lambda mass_g: say(mass_g, "g", system))
 
 
 def wastes_of(stage: str) -> tuple[str, ...]:

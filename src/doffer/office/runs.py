@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
@@ -32,6 +33,8 @@ from doffer.office.run_words import (
     OILED,
     SPRAYED_AT,
     STAGE_WORDS,
+    asked_words,
+    marks_of,
     question_words,
     wastes_of,
     water_after,
@@ -66,7 +69,9 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "office/run.html", _run_page(request, run, typed))
 
 
-def _run_page(request: HttpRequest, run: runs.OneRun, typed: Typed, question: str = "") -> dict[str, Any]:
+def _run_page(
+    request: HttpRequest, run: runs.OneRun, typed: Typed, question: str = "", marks: Sequence[str] = ()
+) -> dict[str, Any]:
     stage = run.row.stage
     facts = runs.stage_facts(stage, [lot for lot, _, _ in run.row.ins])
     return {
@@ -78,7 +83,9 @@ def _run_page(request: HttpRequest, run: runs.OneRun, typed: Typed, question: st
         "planned": planned_stage(stage, [row.code for row in facts.lots]),
         **_out_side(typed, stage),
         "typed": typed,
+        "asked": asked_words(run.doubts, units_of(request)),
         "question": question,
+        "marks": marks,
         "key": typed.text("key") or fresh_key(),
         "may_write": may(acting(request), Right.RUN),
     }
@@ -89,7 +96,7 @@ def finish(request: HttpRequest, code: str) -> HttpResponse:
     """What came out of a running stage is weighed, and the run ends."""
     run = runs.one_run(code)
     typed = Typed(request.POST.dict(), scale_units())
-    question = ""
+    question, marks = "", ()
     outs, wastes = ways_out(typed, run.row.stage)
     spray = sprayed_on(typed, run.row.stage, is_told=run.spray.mass_g > 0)
     if not typed.text("more_out") and not typed.errors:
@@ -101,10 +108,11 @@ def finish(request: HttpRequest, code: str) -> HttpResponse:
                 wastes=wastes,
                 spray=spray,
                 confirmation=typed.text("confirmation"),
+                answers=_answers(typed),
                 key=key_of(request),
             )
         except QuestionError as asked:
-            question = question_words(asked, units_of(request))
+            question, marks = question_words(asked, units_of(request)), marks_of(asked)
         except (InputError, NotFoundError, RefusedError) as wrong:
             _put(typed, wrong)
         else:
@@ -112,7 +120,12 @@ def finish(request: HttpRequest, code: str) -> HttpResponse:
     status = 200 if typed.text("more_out") else 422
     if typed.text("more_out"):
         typed.errors.clear()
-    return render(request, "office/run.html", _run_page(request, run, typed, question), status=status)
+    return render(request, "office/run.html", _run_page(request, run, typed, question, marks), status=status)
+
+
+def _answers(typed: Typed) -> tuple[str, ...] | None:
+    """Marks of the questions that stood on the form an answer came from; None where none did."""
+    return tuple(typed.text("answers").split()) or None
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -193,22 +206,20 @@ def _write_down(request: HttpRequest) -> HttpResponse:
         join_decision=facts.decision,
         note=typed.text("note"),
     )
-    confirmation = typed.text("confirmation")
+    said = {"confirmation": typed.text("confirmation"), "answers": _answers(typed)}
     key = key_of(request)
     person = acting(request)
     try:
         write_down_look(person, typed, lots)
         if act == "begin":
-            code = begin_run(person, how, ins, confirmation=confirmation, key=key)
+            code = begin_run(person, how, ins, key=key, **said)
         else:
-            code = record_run(
-                person, how, inputs=ins, outputs=outs, wastes=wastes, confirmation=confirmation, key=key
-            ).run
+            code = record_run(person, how, inputs=ins, outputs=outs, wastes=wastes, key=key, **said).run
     except NobodyLookedError as asked:
         return _form(request, stage, lots, typed, unlooked=asked.lots, status=422)
     except QuestionError as asked:
-        question = question_words(asked, units_of(request))
-        return _form(request, stage, lots, typed, question=question, status=422)
+        question, marks = question_words(asked, units_of(request)), marks_of(asked)
+        return _form(request, stage, lots, typed, question=question, marks=marks, status=422)
     except (InputError, NotFoundError, RefusedError) as wrong:
         _put(typed, wrong)
         return _form(request, stage, lots, typed, status=422)
@@ -227,6 +238,7 @@ def _form(
     *,
     order: str = "",
     question: str = "",
+    marks: Sequence[str] = (),
     unlooked: tuple[str, ...] = (),
     status: int = 200,
 ) -> HttpResponse:
@@ -250,6 +262,7 @@ def _form(
         "machine": machine,
         "order": order,
         "question": question,
+        "marks": marks,
         "unlooked": unlooked,
         "looks": LOOKS,
         "key": typed.text("key") or fresh_key(),

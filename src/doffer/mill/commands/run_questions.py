@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from doffer.errors import RefusedError
@@ -12,6 +11,7 @@ from doffer.mill import bridge, house
 from doffer.mill.booking import QuestionError
 from doffer.mill.clean_fibre import form_in, last_before
 from doffer.mill.commands.run_facts import RunDone, RunIn
+from doffer.mill.doubt import Doubt, said_all
 from doffer.mill.models import Lot, Run, RunInput
 from doffer.mill.models.weighings import Branch
 from doffer.mill.queries.runs import Expected, Part, expected_out
@@ -44,23 +44,6 @@ NEEDS_SPINNING: Final = frozenset({"ply", "set", "skein"})
 LOOSE: Final = (Form.SCOURED, Form.OPENED)
 
 
-def in_grams(mass_g: float) -> str:
-    """A weight as the program's own words say it."""
-    return f"{mass_g:.0f} g"
-
-
-@dataclass(frozen=True, slots=True)
-class Doubt:
-    """One thing that is asked about: words with a place for each weight [g]."""
-
-    words: str
-    masses_g: tuple[float, ...] = ()
-
-    def said(self, say_mass: Callable[[float], str] = in_grams) -> str:
-        """The sentence, its weights in the words of whoever reads it."""
-        return self.words.format(*map(say_mass, self.masses_g))
-
-
 class RunQuestionError(QuestionError):
     """What a run is asked about, so that a page can say it in its own units."""
 
@@ -70,7 +53,12 @@ class RunQuestionError(QuestionError):
 
     def said(self, say_mass: Callable[[float], str]) -> str:
         """The question with its weights in the words of whoever reads it."""
-        return f"{'. '.join(doubt.said(say_mass) for doubt in self.doubts)}. {LIKELY}."
+        return f"{said_all(self.doubts, say_mass)}. {LIKELY}."
+
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """Signs of what is asked, for the answer to come back with."""
+        return tuple(doubt.mark for doubt in self.doubts)
 
 
 def refuse_empty(lots: Mapping[str, Lot], inputs: Sequence[RunIn]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -40,7 +40,6 @@ from doffer.mill.commands.run_facts import (
     RunWasteRow,
 )
 from doffer.mill.commands.run_questions import (
-    Doubt,
     RunQuestionError,
     doubts_coming_out,
     doubts_going_in,
@@ -48,6 +47,7 @@ from doffer.mill.commands.run_questions import (
     refuse_empty,
 )
 from doffer.mill.composition import Share, blended_columns, keep_shares, shares_of
+from doffer.mill.doubt import Doubt, doubts_from
 from doffer.mill.models import (
     Customer,
     Lot,
@@ -77,9 +77,14 @@ def begin_run(
     inputs: Sequence[RunIn],
     *,
     confirmation: str = "",
+    answers: Collection[str] | None = None,
     key: uuid.UUID | None = None,
 ) -> str:
-    """Lots go in and the machine starts; gives the run's number for `finish_run`."""
+    """Lots go in and the machine starts; gives the run's number for `finish_run`.
+
+    `confirmation` answers what is asked about; `answers` holds the marks of the questions it was written
+    for (`RunQuestionError.marks`), so that a question nobody has seen yet is asked. None: all of them.
+    """
     person = require(by, Right.RUN)
     with write():
         body: dict[str, object] = {
@@ -91,7 +96,7 @@ def begin_run(
         if earlier:
             return str(earlier["run"])
         run, doubts = _begin(person, facts, inputs)
-        _answer(run, doubts, confirmation, person)
+        _answer(run, doubts, confirmation, person, answers)
         run.save(update_fields=["settings", "confirmation"])
         remember(key, "begin_run", body, {"run": run.code}, person)
         return run.code
@@ -106,12 +111,14 @@ def finish_run(
     spray: Spray | None = None,
     ended_at: datetime | None = None,
     confirmation: str = "",
+    answers: Collection[str] | None = None,
     key: uuid.UUID | None = None,
 ) -> RunDone:
     """What came out is weighed and the run ends; `spray` when it was another than was said at its start.
 
     More dry fibre out than in, or a weight clearly outside of what was to be expected, is asked about
-    (RunQuestionError) until `confirmation` says why; question and answer are kept with the run.
+    (RunQuestionError) until `confirmation` says why; question and answer are kept with the run. `answers`
+    as in `begin_run`.
     """
     person = require(by, Right.RUN)
     with write():
@@ -135,7 +142,7 @@ def finish_run(
             kept = {name: value for name, value in row.settings.items() if name not in (PRODUCT, WATER)}
             row.settings = kept | spray_settings(spray)
         done, doubts = _finish(person, row, outputs, wastes, ended_at or clock.now())
-        _answer(row, doubts, confirmation, person)
+        _answer(row, doubts, confirmation, person, answers)
         row.save(update_fields=["settings", "confirmation"])
         remember(key, "finish_run", body, _plain(done), person)
         return done
@@ -149,6 +156,7 @@ def record_run(
     outputs: Sequence[RunOut],
     wastes: Sequence[RunWasteRow] = (),
     confirmation: str = "",
+    answers: Collection[str] | None = None,
     key: uuid.UUID | None = None,
 ) -> RunDone:
     """A whole run in one act: what went in, what came out, what was lost."""
@@ -166,21 +174,23 @@ def record_run(
             return _done_from(earlier)
         run, doubts = _begin(person, facts, inputs)
         done, more = _finish(person, run, outputs, wastes, facts.ended_at or clock.now())
-        _answer(run, [*doubts, *more], confirmation, person)
+        _answer(run, [*doubts, *more], confirmation, person, answers)
         run.save(update_fields=["settings", "confirmation"])
         remember(key, "record_run", body, _plain(done), person)
         return done
 
 
-def _answer(run: Run, doubts: Sequence[Doubt], confirmation: str, person: Person) -> None:
+def _answer(
+    run: Run, doubts: Sequence[Doubt], confirmation: str, person: Person, answers: Collection[str] | None
+) -> None:
     """Keep what was asked and what was answered, or ask; every doubt of an act is asked at once."""
     answer = confirmation.strip()
-    if doubts and not answer:
+    unseen = answers is not None and not {doubt.mark for doubt in doubts} <= set(answers)
+    if doubts and (unseen or not answer):
         raise RunQuestionError(doubts)
     if doubts:
-        asked = [str(run.settings[ASKED])] if ASKED in run.settings else []
-        asked += [doubt.said() for doubt in doubts]
-        run.settings = run.settings | {ASKED: ". ".join(asked), ANSWERED_BY: person.name}
+        asked = (*doubts_from(run.settings.get(ASKED)), *doubts)
+        run.settings = run.settings | {ASKED: [doubt.plain() for doubt in asked], ANSWERED_BY: person.name}
     if answer:
         run.confirmation = f"{run.confirmation}; {answer}" if run.confirmation else answer
 

@@ -9,6 +9,7 @@ from doffer.errors import InputError, NotFoundError
 from doffer.fibre.material import Form
 from doffer.mill import bridge
 from doffer.mill.clean_fibre import Clean, clean_of, form_in, last_before
+from doffer.mill.doubt import Doubt, doubts_from
 from doffer.mill.models import JoinDecision, Lot, Machine, Run
 from doffer.mill.queries.lots import LotRow, held_now, rows_of
 from doffer.mill.queries.orders import RunRow
@@ -116,7 +117,7 @@ class OneRun:
     wastes: tuple[WasteRow, ...]
     cleaned_before: str
     confirmation: str
-    asked: str  # what `confirmation` answers
+    doubts: tuple[Doubt, ...]  # what `confirmation` answers
     answered_by: str
     note: str
     expected: Expected | None
@@ -219,7 +220,7 @@ def one_run(code: str) -> OneRun:
         wastes=tuple(WasteRow(w.kind, bridge.grams(w.mass_mg)) for w in run.wastes.all()),
         cleaned_before=run.cleaned_before,
         confirmation=run.confirmation,
-        asked=str(run.settings.get("asked", "")),
+        doubts=doubts_from(run.settings.get("asked")),
         answered_by=str(run.settings.get("answered_by", "")),
         note=run.note,
         expected=expected,
