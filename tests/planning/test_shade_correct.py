@@ -10,6 +10,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from tests.planning.shades import (
     D65,
     FERN,
@@ -22,6 +24,7 @@ from tests.planning.shades import (
     YELLOW_DRY_G,
     YELLOW_LAB,
     spectra,
+    spectrum_target,
     stock_of,
     yellow_stock,
 )
@@ -34,7 +37,7 @@ from doffer.fibre.colour.recover import recover_reflectance
 from doffer.fibre.colour.spectrum import lab_of_reflectance, ratios_of_lab, three_bands
 from doffer.planning.shade.correct import Batch, correct_batch, corrections_by_model
 from doffer.planning.shade.sub_lots import choose_sub_lots, sub_lots_together
-from doffer.planning.shade.target import Stock, target_from_lab
+from doffer.planning.shade.target import Stock, score_of, target_from_lab
 from doffer.planning.shade.trial import trial_card_cg
 
 BANDS = three_bands(D65)
@@ -235,3 +238,46 @@ def test_very_many_sub_lots_are_not_chosen_from():
         choose_sub_lots(
             np.full((17, 31), 0.5), np.ones(17), target=FERN_TARGET, mixing=WAYS.mixing, tolerance_de=1
         )
+
+
+def scarce(seed: int, formula: str):
+    """A batch of a kilogram, stock of which there is little, and a shade that may lie far off."""
+    rng = np.random.default_rng(seed)
+    n_lots = int(rng.integers(2, 9))
+    stock = stock_of(spectra(rng, n_lots), dry_mass_g=rng.uniform(50, 1500, n_lots))
+    batch = Batch(spectra(rng, 1), np.array([1000.0]))
+    near = target_from_lab(rng.uniform([25, -30, -30], [80, 30, 50]), D65)
+    target = spectrum_target(spectra(rng, 1)[0]) if rng.random() < 0.5 else near
+    return batch, stock, target.counted_in(formula)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**31), st.sampled_from(["cmc", "de2000"]))
+def test_no_other_way_is_nearer_than_the_plan_that_is_proposed_first(seed, formula):
+    batch, stock, target = scarce(seed, formula)
+    plans = corrected(batch, stock, target)
+    assert all(plan.de_after >= plans[0].de_after - 0.005 for plan in plans[1:])
+    for plan in plans:
+        places = [stock.names.index(lot) for lot in plan.lots]
+        assert all(np.array(plan.added_dry_mass_g) <= stock.dry_mass_g[places] + 1e-6)
+        assert plan.total_added_dry_mass_g <= 500 + 1e-6
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 2**31), st.sampled_from(["cmc", "de2000"]))
+def test_no_other_grams_of_the_lots_that_are_proposed_come_nearer(seed, formula):
+    batch, stock, target = scarce(seed, formula)
+    for plan in corrected(batch, stock, target)[:1]:
+        places = [stock.names.index(lot) for lot in plan.lots]
+        rng = np.random.default_rng(seed)
+        grams = rng.uniform(0, 1, (3000, len(places))) * np.minimum(stock.dry_mass_g[places], 500)
+        grams = np.concatenate([grams[grams.sum(axis=1) <= 500], [plan.added_dry_mass_g]])
+        masses = np.concatenate([np.full((len(grams), 1), 1000.0), grams], axis=1)
+        mixed = blend(
+            np.concatenate([batch.reflectance, stock.reflectance[places]]),
+            masses / masses.sum(axis=1, keepdims=True),
+            WAYS.mixing,
+        )
+        labs = np.stack([lab_of_reflectance(mixed, one) for one in target.lights], axis=1)
+        scores = score_of(labs, target)
+        assert scores[-1] <= scores[:-1].min(initial=np.inf) + 0.02

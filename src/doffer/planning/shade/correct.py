@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from doffer.errors import InputError
-from doffer.fibre.arrays import Floats
+from doffer.fibre.arrays import Floats, Ints
 from doffer.fibre.colour.blend import Mixing, transform, untransform
 from doffer.fibre.colour.predict import Band, Lab, as_lab
 from doffer.fibre.colour.spectrum import lab_of_reflectance
-from doffer.planning.shade.search import BEAM, Found, grow, without_idle
-from doffer.planning.shade.solve import Field, field_of_averages
-from doffer.planning.shade.target import Stock, Target
+from doffer.planning.shade.search import BEAM, IDLE_SHARE, grow, without_idle
+from doffer.planning.shade.solve import Field, field_of_averages, labs_of
+from doffer.planning.shade.target import Stock, Target, score_of
 from doffer.planning.shade.tell import band_of
 from doffer.planning.shade.trial import trial_card_cg
 from doffer.planning.shade.ways import ShadeWays
@@ -22,6 +22,8 @@ from doffer.planning.shade.ways import ShadeWays
 MOST_ADDED_LOTS = 2
 MOST_ADDED_FRAC = 2.0
 MOST_FACTOR, N_FACTORS = 3.0, 601  # how far the additions are scaled up and down for their band
+N_GROWN = 4  # times the plans that are told: so many sets are looked at more closely
+N_STEPS, N_ZOOMS, ZOOM = 13, 8, 0.25  # of the lattice of grams; it ends within a ten-thousandth of the most
 BATCH = 0  # place of the batch in the field
 
 
@@ -92,7 +94,10 @@ def correct_batch(
     most_added_frac: float = 0.5,
     n_results: int = 5,
 ) -> tuple[Correction, ...]:
-    """Best additions of one or two stock lots to a batch, nearest first; two must beat one by a lot's worth.
+    """Best additions of one or two stock lots to a batch, the one to propose first; the others are no nearer.
+
+    Two must beat one by a lot's worth, over the lights. A plan that is nearer in the first light alone, or by
+    less than the lot more that it takes, is no other way and is left out.
 
     Parameters
     ----------
@@ -126,15 +131,17 @@ def correct_batch(
         target=target,
         most_lots=1 + MOST_ADDED_LOTS,
         beam=BEAM,
-        n_results=2 * n_results,
+        n_results=N_GROWN * n_results,
     )
+    sets = {one.lots for one in map(without_idle, found) if len(one.lots) > 1}
+    ground = _Ground(batch, field, stock, target, most_added_frac * batch.total_dry_mass_g)
+    tried = [_nearest(tuple(place - 1 for place in lots if place != BATCH), ground) for lots in sets]
     best = sorted(
-        {one.lots: one for one in map(without_idle, found) if len(one.lots) > 1}.values(),
+        {one.lots: one for one in tried if one.lots}.values(),
         key=lambda one: one.score + ways.lot_worth_de * len(one.lots),
     )
-    return tuple(
-        _correction(one, batch, field, stock, target, ways, tolerance_de) for one in best[:n_results]
-    )
+    kept = [one for one in best if one.away_de >= best[0].away_de]
+    return tuple(_correction(one, ground, ways, tolerance_de) for one in kept[:n_results])
 
 
 def _field(batch: Batch, target: Target, stock: Stock, ways: ShadeWays, most_added_frac: float) -> Field:
@@ -152,20 +159,67 @@ def _field(batch: Batch, target: Target, stock: Stock, ways: ShadeWays, most_add
     return field_of_averages(f, low, high, mixing=ways.mixing, target=target)
 
 
-def _correction(
-    found: Found,
-    batch: Batch,
-    field: Field,
-    stock: Stock,
-    target: Target,
-    ways: ShadeWays,
-    tolerance_de: float,
-) -> Correction:
-    """A solved set, the batch among its lots, as an addition that keeps to the stock."""
-    total_g, at_batch = batch.total_dry_mass_g, found.lots.index(BATCH)
-    places = [place - 1 for place in found.lots if place != BATCH]
-    wanted_g = np.delete(found.shares / found.shares[at_batch], at_batch) * total_g
-    added_g = np.minimum(wanted_g, stock.dry_mass_g[places])
+@dataclass(frozen=True, eq=False, slots=True)
+class _Ground:
+    """What additions are weighed on: `most_g` is the most that is added together [g]."""
+
+    batch: Batch
+    field: Field
+    stock: Stock
+    target: Target
+    most_g: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Addition:
+    """Lots of the stock with what is added of each [g]; `away_de` is what is left under the first light."""
+
+    lots: tuple[int, ...]
+    added_g: Floats
+    score: float
+    away_de: float
+
+
+def _nearest(lots: tuple[int, ...], ground: _Ground) -> _Addition:
+    """The nearest addition of one or two lots by the formula of the target, within stock and limit.
+
+    The search goes by the formula's metric at the target, which says little of a batch that stays far off:
+    so the grams are looked for once more on a lattice that closes in on the best.
+    """
+    there_g = np.minimum(ground.stock.dry_mass_g[list(lots)], ground.most_g)
+    steps = np.linspace(0, 1, N_STEPS)
+    lattice = np.stack(np.meshgrid(*[steps] * len(lots), indexing="ij"), axis=-1).reshape(-1, len(lots))
+    low, high = np.zeros(len(lots)), there_g
+    best = _Addition(lots, there_g, np.inf, np.inf)
+    for _ in range(N_ZOOMS):
+        tried_g = low + lattice * (high - low)
+        over = tried_g.sum(axis=1, keepdims=True) / ground.most_g
+        tried_g = (tried_g / np.maximum(over, 1.0))[tried_g.sum(axis=1) > 0]
+        labs = labs_of(*_shares(tried_g, lots, ground), ground.field, ground.target)
+        scores = score_of(labs, ground.target)
+        place = int(np.argmin(scores))
+        if scores[place] < best.score:
+            best = _Addition(
+                lots, tried_g[place], float(scores[place]), float(ground.target.apart(labs[place, 0]))
+            )
+        reach_g = (high - low) * ZOOM
+        low, high = np.maximum(0, best.added_g - reach_g), np.minimum(there_g, best.added_g + reach_g)
+    used = best.added_g > IDLE_SHARE * ground.batch.total_dry_mass_g
+    kept = tuple(lot for lot, is_used in zip(lots, used, strict=True) if is_used)
+    return dataclasses.replace(best, lots=kept, added_g=best.added_g[used])
+
+
+def _shares(added_g: Floats, lots: tuple[int, ...], ground: _Ground) -> tuple[Floats, Ints]:
+    """Shares (B, 1 + k) of the batch and what is added to it, and their places in the field."""
+    ratio = np.insert(added_g / ground.batch.total_dry_mass_g, 0, 1.0, axis=1)
+    return ratio / ratio.sum(axis=1, keepdims=True), np.array([BATCH, *(lot + 1 for lot in lots)])
+
+
+def _correction(found: _Addition, ground: _Ground, ways: ShadeWays, tolerance_de: float) -> Correction:
+    """An addition with how much it may vary."""
+    batch, field, stock, target = ground.batch, ground.field, ground.stock, ground.target
+    total_g, added_g = batch.total_dry_mass_g, found.added_g
+    places = list(found.lots)
     factors = FACTORS[float((stock.dry_mass_g[places] / added_g).min()) + ROUNDING_DUST >= FACTORS]
     lots = [BATCH, *(place + 1 for place in places)]
     ratio = np.concatenate([np.ones((len(factors), 1)), factors[:, None] * added_g / total_g], axis=1)
