@@ -9,20 +9,28 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from doffer.errors import InputError
-from doffer.process.evenness.passage import Card, Draw, Feed, Passage, Pick, Step, Toss
+from doffer.process.evenness.passage import Card, Draw, Passage, Pick, Step, Toss
+from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
 
-PICK_HOLD_UP, CARD_HOLD_UP, GRAB, CLUMP = (
-    "pick_hold_up_g",
-    "card_hold_up_g",
-    "bin_increment_g",
-    "feed_clump_g",
-)
-SHARED, WEIGHING = "end_correlation", "layer_weighing_sd_g"
+PICK_HOLD_UP, CARD_HOLD_UP, GRAB = "picker_hold_up", "card_hold_up", "bin_grab"  # rows of evenness_figures
+CLUMP_FED, CLUMPS = "clump_fed", ("clump_after_1", "clump_after_2", "clump_after_3")
+SHARED, WEIGHING = "end_correlation", "layer_weighing_sd"
+WORDS = {
+    PICK_HOLD_UP: "what the picker holds",
+    GRAB: "one grab out of the bin",
+    CARD_HOLD_UP: "what the card holds",
+    CLUMP_FED: "weight of the locks as fed",
+    CLUMPS[0]: "clumps after the first picking",
+    CLUMPS[1]: "clumps after the second picking",
+    CLUMPS[2]: "clumps after the third picking",
+    SHARED: "what all ends of a drawing have in common",
+    WEIGHING: "how far a layer strays from its weight",
+}
 MIXES_BETTER_WHEN_LARGE = frozenset({PICK_HOLD_UP, CARD_HOLD_UP})
 
 
@@ -89,13 +97,16 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class FigureBand:
-    """All figures of a forecast.
+    """All figures of a forecast, and how far each is to be moved for its two ends.
 
-    Several unsure figures are not all at their bad ends at once: with n of them that matter, each is moved
-    by ``1 / sqrt(n)`` of its way (on a scale of ratios), which keeps the joint chance of the ends.
+    Unsure figures are not all at their bad ends at once: each is moved by its own part of the way (on a scale
+    of ratios) toward its better or its worse end, see `sensitivity.weighed`. A figure without a part stays
+    likely.
     """
 
     figures: tuple[Figure, ...]
+    better: tuple[tuple[str, float], ...] = ()
+    worse: tuple[tuple[str, float], ...] = ()
 
     @property
     def own(self) -> tuple[Figure, ...]:
@@ -107,80 +118,109 @@ class FigureBand:
         """Figures that are nobody's measurement here."""
         return tuple(one for one in self.figures if not one.is_own)
 
-    def of(self, key: str) -> Figure | None:
-        """The figure of this key."""
-        return next((one for one in self.figures if one.key == key), None)
-
     def used_in(self, passage: Passage) -> tuple[Figure, ...]:
         """The unsure figures that this passage has a use for."""
-        used = {key for key, is_used in _uses(passage).items() if is_used}
+        used = _used(passage)
         return tuple(one for one in self.figures if one.key in used and one.is_unsure)
 
     def low(self, passage: Passage) -> Passage:
         """The passage with figures that mix better than likely."""
-        return self._moved(passage, worse=-1.0)
+        parts = dict(self.better)
+        return at_ends(passage, {one: -parts[one.key] for one in self.figures if one.key in parts})
 
     def high(self, passage: Passage) -> Passage:
         """The passage with figures that mix worse than likely."""
-        return self._moved(passage, worse=1.0)
-
-    def with_one(self, passage: Passage, key: str, *, worse: float) -> Passage:
-        """The passage with one figure at its end, all others likely."""
-        return _with_figures(passage, {one.key: (one, worse) for one in self.figures if one.key == key})
-
-    def _moved(self, passage: Passage, *, worse: float) -> Passage:
-        used = self.used_in(passage)
-        part = worse / math.sqrt(len(used)) if used else 0.0
-        return _with_figures(passage, {one.key: (one, part) for one in used})
+        parts = dict(self.worse)
+        return at_ends(passage, {one: parts[one.key] for one in self.figures if one.key in parts})
 
 
-def _uses(passage: Passage) -> dict[str, bool]:
-    steps, feed = passage.steps, passage.feed
-    return {
-        PICK_HOLD_UP: any(isinstance(step, Pick) for step in steps),
-        CARD_HOLD_UP: any(isinstance(step, Card) for step in steps),
-        GRAB: any(isinstance(step, Toss) for step in steps),
-        CLUMP: feed.clump_g > 0 or any(isinstance(step, Pick) and step.clump_g > 0 for step in steps),
-        SHARED: any(isinstance(step, Draw) for step in steps),
-        WEIGHING: feed.weighing_sd_g > 0,
+def usual_figures(tables: Tables, own: Iterable[Figure] = ()) -> tuple[Figure, ...]:
+    """Figures of table evenness_figures with the mill's own in their place."""
+    measured = {one.key: one for one in own}
+    return tuple(measured.get(key) or _of_table(tables, key) for key in WORDS)
+
+
+def _of_table(tables: Tables, key: str) -> Figure:
+    row = tables.evenness_figures[key]
+    low = row.value if row.low is None else row.low
+    high = row.value if row.high is None else row.high
+    source = tables.sources[row.source].title
+    unit = "" if row.unit == "ratio" else row.unit
+    return Figure(key, WORDS[key], row.value, low, high, unit, source, row.status, row.note)
+
+
+def usual_steps(
+    figures: Iterable[Figure], *, passes: int, draws: Iterable[Draw] = (), sandwich_g: float = 0.0
+) -> tuple[Step, ...]:
+    """Pick and toss so often, card, then draw: a route with these figures at their likely values."""
+    value = {one.key: one.value for one in figures}
+    steps: list[Step] = []
+    for number in range(passes):
+        clump_g = value[CLUMPS[min(number, len(CLUMPS) - 1)]]
+        steps += [Pick(value[PICK_HOLD_UP], sandwich_g, clump_g), Toss(value[GRAB])]
+    shared = value[SHARED]
+    drawn = (dataclasses.replace(draw, correlation=max(shared, draw.correlation)) for draw in draws)
+    return (*steps, Card(value[CARD_HOLD_UP]), *drawn)
+
+
+def _used(passage: Passage) -> frozenset[str]:
+    kinds = {type(step) for step in passage.steps}
+    picks = sum(isinstance(step, Pick) for step in passage.steps)
+    used = {
+        PICK_HOLD_UP: Pick in kinds,
+        CARD_HOLD_UP: Card in kinds,
+        GRAB: Toss in kinds,
+        SHARED: Draw in kinds,
+        WEIGHING: passage.feed.weighing_sd_g > 0,
+        CLUMP_FED: passage.feed.clump_g > 0,
     }
+    clumps = {key for number, key in enumerate(CLUMPS) if number < picks}
+    return frozenset({key for key, is_used in used.items() if is_used} | clumps)
 
 
-Moves = Mapping[str, tuple[Figure, float]]
+def at_ends(passage: Passage, moves: Mapping[Figure, float]) -> Passage:
+    """The passage with figures moved toward their worse (up to 1) or better (down to -1) ends."""
+    ratios = {one.key: one.end(worse=worse) / one.value for one, worse in moves.items() if one.value > 0}
+    added = sum(one.end(worse=worse) - one.value for one, worse in moves.items() if one.key == SHARED)
+    return scaled(passage, ratios, shared_added=added)
 
 
-def _scaled(amount: float, key: str, moves: Moves) -> float:
-    """An amount of the passage moved as its figure moves: by ratio, so that each pass keeps its own."""
-    if key not in moves:
-        return amount
-    figure, worse = moves[key]
-    end = figure.end(worse=worse)
-    return amount * end / figure.value if figure.value > 0 else end
+def scaled(passage: Passage, ratios: Mapping[str, float], *, shared_added: float = 0.0) -> Passage:
+    """The passage with its figures multiplied by ratios, so that each pass keeps its own.
 
-
-def _with_figures(passage: Passage, moves: Moves) -> Passage:
-    feed: Feed = dataclasses.replace(
+    Parameters
+    ----------
+    ratios : mapping of str to float
+        By key of a figure; a key that is not there is left alone.
+    shared_added : float
+        Added to the correlation between ends, which is kept from 0 to 1.
+    """
+    feed = dataclasses.replace(
         passage.feed,
-        clump_g=_scaled(passage.feed.clump_g, CLUMP, moves),
-        weighing_sd_g=_scaled(passage.feed.weighing_sd_g, WEIGHING, moves),
+        clump_g=passage.feed.clump_g * ratios.get(CLUMP_FED, 1.0),
+        weighing_sd_g=passage.feed.weighing_sd_g * ratios.get(WEIGHING, 1.0),
     )
-    return Passage(feed, tuple(_moved_step(step, moves) for step in passage.steps), passage.strand_tex)
+    steps: list[Step] = []
+    picks = 0
+    for step in passage.steps:
+        clump = CLUMPS[min(picks, len(CLUMPS) - 1)]
+        steps.append(_scaled_step(step, ratios, clump=clump, shared_added=shared_added))
+        picks += isinstance(step, Pick)
+    return Passage(feed, tuple(steps), passage.strand_tex)
 
 
-def _moved_step(step: Step, moves: Moves) -> Step:
+def _scaled_step(step: Step, ratios: Mapping[str, float], *, clump: str, shared_added: float) -> Step:
     match step:
         case Pick():
             return dataclasses.replace(
                 step,
-                hold_up_g=_scaled(step.hold_up_g, PICK_HOLD_UP, moves),
-                clump_g=_scaled(step.clump_g, CLUMP, moves),
+                hold_up_g=step.hold_up_g * ratios.get(PICK_HOLD_UP, 1.0),
+                clump_g=step.clump_g * ratios.get(clump, 1.0),
             )
         case Toss():
-            return Toss(_scaled(step.increment_g, GRAB, moves))
+            return Toss(step.increment_g * ratios.get(GRAB, 1.0))
         case Card():
-            return Card(_scaled(step.hold_up_g, CARD_HOLD_UP, moves))
-        case Draw() if SHARED in moves:
-            figure, worse = moves[SHARED]
-            shared = min(1.0, max(0.0, step.correlation + figure.end(worse=worse) - figure.value))
-            return dataclasses.replace(step, correlation=shared)
+            return Card(step.hold_up_g * ratios.get(CARD_HOLD_UP, 1.0))
+        case Draw() if shared_added:
+            return dataclasses.replace(step, correlation=min(1.0, max(0.0, step.correlation + shared_added)))
     return step

@@ -1,148 +1,247 @@
-"""What every stage of a passage leaves: how far the shares and the colour stray, and whether it is seen.
-
-Stripes (macro variation, which mixing cures) are kept apart from the floor (the number of fibres in a
-section, which nothing cures: heather).
-"""
+"""What every stage of a passage leaves: how far the shares and the colour stray, and whether it is seen."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import dataclasses
+import math
+from collections.abc import Sequence
 
-from doffer.planning.evenness.figures import FigureBand
-from doffer.planning.evenness.label_risk import LabelRisk
-from doffer.planning.evenness.traps import Trap
-from doffer.process.evenness.passage import Passage
-from doffer.working import Working
+import numpy as np
 
+from doffer.fibre.arrays import Floats
+from doffer.fibre.variation import COLOUR_AXES, Signals, Variation
+from doffer.planning.evenness import say
+from doffer.planning.evenness.answer import (
+    CurvePoint,
+    Forecast,
+    LabelForecast,
+    Likely,
+    PartSpread,
+    StageForecast,
+)
+from doffer.planning.evenness.cost import StageCost, stage_of
+from doffer.planning.evenness.figures import Figure
+from doffer.planning.evenness.finished import (
+    POINTS,
+    Scene,
+    curve_of,
+    label_forecasts,
+    likely,
+    scene_of,
+    workings_of,
+)
+from doffer.planning.evenness.label_risk import specimen_sampling_variance
+from doffer.planning.evenness.sensitivity import weighed, what_matters
+from doffer.planning.evenness.traps import traps
+from doffer.process.evenness.passage import Card, Passage, Pick, Toss
+from doffer.process.evenness.spectrum import between_variance, through
+from doffer.process.evenness.visible import Stripes, dominant_wave_g, visible_stripes, wavelength_mm
+from doffer.tables.loader import Tables
 
-@dataclass(frozen=True, slots=True)
-class Likely:
-    """A forecast with machines that mix better than likely, as likely, and worse than likely."""
+__all__ = [
+    "CurvePoint",
+    "Forecast",
+    "LabelForecast",
+    "Likely",
+    "PartSpread",
+    "StageCost",
+    "StageForecast",
+    "forecast",
+    "one_more_pass",
+]
 
-    low: float
-    mid: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True)
-class PartSpread:
-    """Spread of a part's share in pieces [points of 100]; `floor_points`: what fibre counts alone make."""
-
-    name: str
-    points: Likely
-    floor_points: float
-
-
-@dataclass(frozen=True, slots=True)
-class StageForecast:
-    """One stage of the passage, in the order of `Passage.stages()`.
-
-    Parameters
-    ----------
-    key : str
-        "feed", "pick", "toss", "card" or "draw".
-    name : str
-        In mill words: "fed", "picked once", "tossed", "carded", "drawn 4".
-    parts : tuple of PartSpread
-        Every part's share in pieces of `Forecast.specimen_g`.
-    de : Likely or None
-        Standard deviation of the colour along the strand over 1 cm [CIELAB]; None without colours.
-    apart_de : Likely or None
-        What 95 of 100 pairs of pieces stay within of one another [CIELAB].
-    wavelength_mm, wavelength_g : float or None
-        Of the strongest stripes, in the strand's length and in oven-dry grams; None: no stripes are left.
-    is_visible : bool or None
-        By the strict criterion with likely figures, seen from `Forecast.distance_mm`; None without colours.
-    may_be_visible : bool or None
-        The same with figures that mix worse than likely.
-    sentence : str
-        The verdict in mill words.
-    lost_g, minutes : float or None
-        Oven-dry fibre this stage loses and time it takes, when known.
-    """
-
-    key: str
-    name: str
-    parts: tuple[PartSpread, ...]
-    de: Likely | None
-    apart_de: Likely | None
-    wavelength_mm: float | None
-    wavelength_g: float | None
-    is_visible: bool | None
-    may_be_visible: bool | None
-    sentence: str
-    lost_g: float | None = None
-    minutes: float | None = None
+NEVER_G = 1e9  # a wave longer than any lot is none
 
 
-@dataclass(frozen=True, slots=True)
-class CurvePoint:
-    """Spread between pieces of one length of the finished strand: of a share [points], of colour [CIELAB]."""
-
-    length_mm: float
-    points: Likely
-    floor_points: float
-    de: Likely | None
-    floor_de: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class LabelForecast:
-    """Chance of missing the label with better, likely and worse figures."""
-
-    name: str
-    low: LabelRisk
-    mid: LabelRisk
-    high: LabelRisk
-
-
-@dataclass(frozen=True, slots=True)
-class StageCost:
-    """What a stage costs: oven-dry fibre lost [g] and minutes at the machine."""
-
-    lost_g: float | None = None
-    minutes: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Forecast:
-    """A passage forecast stage by stage.
+def forecast(
+    passage: Passage,
+    *,
+    tables: Tables,
+    figures: Sequence[Figure],
+    slope_lab: Floats | None = None,
+    costs: Sequence[StageCost] = (),
+    distance_mm: float | None = None,
+    yarn_per_row_mm: float | None = None,
+    specimens: int = 2,
+    bias_frac: float = 0.0,
+) -> Forecast:
+    """Forecast every stage of a passage with figures that mix better than likely, likely and worse.
 
     Parameters
     ----------
     passage : Passage
-        With likely figures.
-    stages : tuple of StageForecast
-        One for the feed and one for every step.
-    verdict : str
-        The last stage's verdict, and what one more pass through the picker would do.
-    label : tuple of LabelForecast
-        For every part.
-    curve : tuple of CurvePoint
-        Spread by length of the finished strand; `curve_part` is the part whose share it shows.
-    floor_de : float or None
-        Colour spread over 1 cm that the number of fibres alone makes [CIELAB].
-    floor_sentence : str
-        The floor in mill words; it is no stripe and no pass cures it.
-    figures : FigureBand
-        What it rests on: `figures.own` were measured here, `figures.guessed` were not.
-    traps : tuple of Trap
-        What would undo the mixing.
-    working : tuple of Working
-        How it was reckoned and where every figure comes from.
+        With likely figures; the shares of its feed are oven-dry.
+    tables : Tables
+        Limits of the eye and of the label (evenness_figures).
+    figures : sequence of Figure
+        Figures of the machines with their ranges, see `figures.usual_figures`.
+    slope_lab : ndarray, shape (3, k), optional
+        Weights of the colour signals from `slope.slope_lab`; without it only shares are forecast.
+    costs : sequence of StageCost
+        Of the feed and every step, see `cost.stage_costs`.
+    distance_mm, yarn_per_row_mm : float, optional
+        From where the strand is looked at; yarn in one row of the goods [mm].
+    specimens : int
+        Specimens of a label test.
+    bias_frac : float
+        What weighing out may be wrong by [frac].
     """
+    scene = scene_of(passage, tables, figures, slope_lab, distance_mm)
+    matters = what_matters(passage, figures, _watched(scene), piece_g=scene.piece_g)
+    scene = dataclasses.replace(scene, band=weighed(figures, matters))
+    routes = (scene.band.low(passage), passage, scene.band.high(passage))
+    names = say.stage_names(passage)
+    given = tuple(costs) or (StageCost(),) * len(names)
+    every = [[through(stage, scene.signals) for stage in route.stages()] for route in routes]
+    stages = tuple(
+        _stage(scene, passage, at, [one[at] for one in every], name=names[at], cost=given[at])
+        for at in range(len(names))
+    )
+    last = [one[-1] for one in every]
+    floor_de = float(np.sqrt(scene.floors[-len(COLOUR_AXES) :].sum())) if scene.has_colour else None
+    part = int(np.argmin(passage.feed.shares))
+    label = label_forecasts(scene, passage, last, specimens=specimens, bias_frac=bias_frac)
+    waves_mm = tuple(one.wavelength_mm for one in stages[-1:] if one.wavelength_mm is not None)
+    used = [one for one in figures if one in {matter.figure for matter in matters} or one.is_own]
+    return Forecast(
+        passage=passage,
+        stages=stages,
+        verdict=_verdict(scene, passage, stages[-1]),
+        label=label,
+        curve=curve_of(scene, passage, last, part=part),
+        curve_part=scene.names[part],
+        floor_de=floor_de,
+        floor_sentence=say.floor_sentence(
+            floor_de,
+            name=scene.names[part],
+            floor_points=stages[-1].parts[part].floor_points,
+            piece_mm=tables.evenness_figures["seen_piece"].value,
+        ),
+        figures=scene.band,
+        figures_sentence=say.figures_sentence(used),
+        matters=matters,
+        traps=traps(passage, wavelengths_mm=waves_mm, yarn_per_row_mm=yarn_per_row_mm),
+        working=workings_of(scene, passage, stages[-1], part=part),
+        distance_mm=scene.distance_mm,
+        specimen_g=scene.specimen_g,
+    )
 
-    passage: Passage
-    stages: tuple[StageForecast, ...]
-    verdict: str
-    label: tuple[LabelForecast, ...]
-    curve: tuple[CurvePoint, ...]
-    curve_part: str
-    floor_de: float | None
-    floor_sentence: str
-    figures: FigureBand
-    figures_sentence: str
-    traps: tuple[Trap, ...]
-    working: tuple[Working, ...]
-    distance_mm: float
-    specimen_g: float
+
+def _watched(scene: Scene) -> Signals:
+    """What the verdict is about: the colours, or else the shares."""
+    start = len(scene.names) if scene.has_colour else 0
+    return Signals(scene.signals.names[start:], scene.signals.weights[start:])
+
+
+def _stage(
+    scene: Scene, passage: Passage, at: int, three: list[Variation], *, name: str, cost: StageCost
+) -> StageForecast:
+    specimen = np.array([scene.specimen_g])
+    spread = POINTS * np.sqrt([between_variance(one, masses_g=specimen)[:, 0] for one in three])
+    sampling = specimen_sampling_variance(passage.feed.parts, specimen_g=scene.specimen_g)
+    parts = tuple(
+        PartSpread(part, likely(spread[:, row]), POINTS * math.sqrt(sampling[row]))
+        for row, part in enumerate(scene.names)
+    )
+    seen = _seen(scene, passage, three)
+    wave_g = _wave_g(scene, three[1])
+    wave_mm = None if wave_g is None else wavelength_mm(wave_g=wave_g, strand_tex=passage.strand_tex)
+    step = passage.steps[at - 1] if at else None
+    flags = _flags(scene, seen)
+    return StageForecast(
+        key="feed" if step is None else stage_of(step),
+        name=name,
+        parts=parts,
+        de=likely([one.sd_de for one in seen]) if seen else None,
+        apart_de=_apart(scene, seen) if seen else None,
+        wavelength_mm=wave_mm,
+        wavelength_g=wave_g,
+        is_visible=flags[0],
+        may_be_visible=flags[1],
+        is_plain=flags[2],
+        sentence=_sentence(scene, passage, parts, seen, wave_g=wave_g, wave_mm=wave_mm, at=at),
+        lost_g=cost.lost_g,
+        minutes=cost.minutes,
+    )
+
+
+def _seen(scene: Scene, passage: Passage, three: Sequence[Variation]) -> list[Stripes]:
+    if not scene.has_colour:
+        return []
+    return [
+        visible_stripes(one, scene.tables, strand_tex=passage.strand_tex, distance_mm=scene.distance_mm)
+        for one in three
+    ]
+
+
+def _flags(scene: Scene, seen: Sequence[Stripes]) -> tuple[bool | None, bool | None, bool | None]:
+    if not scene.has_colour:
+        return None, None, None
+    return seen[1].is_told_apart, seen[2].is_told_apart, seen[1].is_visible
+
+
+def _apart(scene: Scene, seen: Sequence[Stripes]) -> Likely:
+    pair_95 = scene.tables.evenness_figures["pair_95"].value
+    return likely([pair_95 * one.seen_sd_de for one in seen])
+
+
+def _wave_g(scene: Scene, variation: Variation) -> float | None:
+    """Wavelength of the strongest of the colour axes, or of the shares where no colour is known."""
+    start = len(scene.names) if scene.has_colour else 0
+    between = between_variance(variation, masses_g=np.array([scene.piece_g]))[start:, 0]
+    wave_g = float(dominant_wave_g(variation, piece_g=scene.piece_g)[start + int(between.argmax())])
+    return wave_g if wave_g < NEVER_G else None
+
+
+def _sentence(
+    scene: Scene,
+    passage: Passage,
+    parts: Sequence[PartSpread],
+    seen: Sequence[Stripes],
+    *,
+    wave_g: float | None,
+    wave_mm: float | None,
+    at: int,
+) -> str:
+    if not seen:
+        part = min(parts, key=lambda one: passage.feed.shares[scene.names.index(one.name)])
+        points = part.points
+        return say.points_sentence(
+            part.name, points=points.mid, low=points.low, high=points.high, specimen_g=scene.specimen_g
+        )
+    is_strand = any(isinstance(step, Card) for step in passage.steps[:at])
+    what = "shades"
+    if wave_g is not None and wave_g * 2 > passage.feed.lot_dry_mass_g:
+        what = "a slow drift through the lot"
+    elif wave_g is not None and wave_mm is not None:
+        length = say.length_words(wave_mm) if is_strand else say.mass_words(wave_g)
+        what = f"{'stripes' if is_strand else 'bands'} of about {length}"
+    return say.stripes_sentence(
+        what=what,
+        apart=_apart(scene, seen).mid,
+        is_visible=seen[1].is_told_apart,
+        may_be_visible=seen[2].is_told_apart,
+        has_one_part=len(parts) == 1,
+    )
+
+
+def _verdict(scene: Scene, passage: Passage, last: StageForecast) -> str:
+    """The last stage's sentence and what one more pass through the picker would leave."""
+    if not last.may_be_visible:
+        return last.sentence
+    routes = [one_more_pass(route) for route in (passage, scene.band.high(passage))]
+    mid, high = (_seen(scene, passage, [through(route, scene.signals)])[0] for route in routes)
+    return say.one_more_words(last.sentence, is_visible=mid.is_told_apart, may_be_visible=high.is_told_apart)
+
+
+def one_more_pass(passage: Passage) -> Passage:
+    """The passage with its last picking (and the toss after it) done once more, before the card."""
+    picks = [at for at, step in enumerate(passage.steps) if isinstance(step, Pick)]
+    if not picks:
+        return passage
+    more = passage.steps[picks[-1] : picks[-1] + 1]
+    after = passage.steps[picks[-1] + 1 : picks[-1] + 2]
+    if after and isinstance(after[0], Toss):
+        more = (*more, after[0])
+    at = picks[-1] + len(more)
+    return dataclasses.replace(passage, steps=(*passage.steps[:at], *more, *passage.steps[at:]))
