@@ -35,8 +35,17 @@ from doffer.people.rights import Right, may
 
 STANDINGS = (("made", "Made now"), ("archived", "No longer made"), ("all", "All"))
 FORMULAS = (
-    ("cmc", "CMC(2:1)", "The trade's usual one: forgives more in lightness, where the eye does."),
-    ("de2000", "dE00 (CIEDE2000)", "Newer; what many instruments show first."),
+    (
+        "cmc",
+        "Lightness counted by half",
+        "The trade's usual way: strict in hue and strength, and forgives lightness, as the eye does "
+        "(CMC 2:1 on instruments).",
+    ),
+    (
+        "de2000",
+        "Lightness counted in full",
+        "Strict in lightness too; what many instruments show first (dE00).",
+    ),
 )
 READING_WORDS = {"pad_forms": FORMS, "light_choices": LIGHTS, "angles": ANGLES}
 
@@ -196,9 +205,9 @@ def _shown(
         "lines": view.lines_of(book, tables),
         "drift": view.drift_view(book, tables),
         "tolerance": view.tolerance_words(book.standard),
-        "formula": view.FORMULA_WORDS[book.standard.formula],
+        "formula": Formula(book.standard.formula).name_in_print,
         "standards": [(one, _standard_words(one)) for one in book.standards],
-        "formula_words": view.FORMULA_WORDS,
+        "count_words": view.COUNT_WORDS,
         "verdict_words": view.VERDICT_WORDS,
         "verdict_tags": view.VERDICT_TAGS,
         "light_words": view.LIGHT_WORDS,

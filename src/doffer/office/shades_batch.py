@@ -60,9 +60,8 @@ def _shown(
         "pair": pair,
         "now": view.now_words(point, book),
         "now_de": view.by_formula(point.to_standard, book.standard),
-        "formula": view.FORMULA_WORDS[standard.formula],
-        "now_formula": view.FORMULA_WORDS[book.standard.formula],
-        "formula_words": view.FORMULA_WORDS,
+        "now_counted": view.COUNT_WORDS[book.standard.formula],
+        "count_words": view.COUNT_WORDS,
         "de": view.by_formula(point.to_standard, standard),
         "last_de": view.by_formula(point.to_last, standard),
         "lights": [(row.words, view.by_formula(row.step, standard), row.step.words) for row in lights],
@@ -141,7 +140,7 @@ def standard(request: HttpRequest, code: str) -> HttpResponse:
             (sitting, reads.sitting_view(sitting, tables), step)
             for sitting, step in zip(found, steps, strict=True)
         ],
-        "formula": view.FORMULA_WORDS[book.standard.formula],
+        "counted": view.COUNT_WORDS[book.standard.formula],
         "by_formula": view.by_formula,
         "f": form,
         "may_read": may(person, Right.READ_COLOUR),

@@ -31,7 +31,7 @@ from doffer.tables.loader import Tables
 
 VERDICT_WORDS = {"pass": "on shade", "ask": "a person decides", "fail": "off shade", "": "not judged yet"}
 VERDICT_TAGS = {"pass": "running", "ask": "caution", "fail": "hold", "": ""}
-FORMULA_WORDS = {"cmc": "CMC(2:1)", "de2000": "dE00"}
+COUNT_WORDS = {"cmc": "lightness counted by half", "de2000": "lightness counted in full"}
 LIGHT_WORDS = {
     "D65": "in daylight",
     "A": "in lamp light",
@@ -124,13 +124,10 @@ def tolerance_of(standard: StandardRow) -> Tolerance:
 
 def tolerance_words(standard: StandardRow) -> str:
     """The tolerance as the mill says it."""
-    formula = FORMULA_WORDS[standard.formula]
+    upto = f"A batch is on shade up to {standard.pass_de:.1f} away, {COUNT_WORDS[standard.formula]}"
     if standard.ask_de == standard.pass_de:
-        return f"A batch is on shade up to {formula} {standard.pass_de:.1f}, and off shade beyond"
-    return (
-        f"A batch is on shade up to {formula} {standard.pass_de:.1f}; up to {standard.ask_de:.1f} a person "
-        "decides; beyond it is off shade"
-    )
+        return f"{upto}, and off shade beyond"
+    return f"{upto}; up to {standard.ask_de:.1f} a person decides; beyond it is off shade"
 
 
 def ways(words: Sequence[str]) -> str:
@@ -186,7 +183,7 @@ def _then_words(point: BatchPoint, book: ShadeBook) -> str:
     if not point.verdicts or point.verdicts[-1].formula == book.standard.formula:
         return ""
     said = point.verdicts[-1]
-    return f"{FORMULA_WORDS[said.formula]} {said.de:.1f} when it was said"
+    return f"{said.de:.1f} with {COUNT_WORDS[said.formula]} when it was said"
 
 
 def _small_pair(point: BatchPoint, standard: StandardRow, name: str, tables: Tables) -> str:
