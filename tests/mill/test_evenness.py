@@ -1,6 +1,7 @@
 """How machines mix: a figure counts until a newer one, trials are corrected and never changed."""
 
 import io
+import math
 import uuid
 from datetime import timedelta
 
@@ -36,6 +37,7 @@ from doffer.mill.evenness_facts import (
 )
 from doffer.mill.models import EvennessTrial, MachineFigure
 from doffer.mill.queries.evenness import machine_figures, one_trial, trials
+from doffer.people.models import Person
 
 pytestmark = pytest.mark.django_db
 PICKER, CARD = "PIC1", "CAR1"
@@ -388,3 +390,66 @@ def test_what_counts_is_found_behind_fifty_newer_figures_of_another_key(small_mi
     )
     picker = machine_figures(PICKER)
     assert (picker.figure("bin_grab").value, picker.figure("picker_hold_up").value) == (8, 0.0004)
+
+
+def figures_of(facts, **more):
+    number = record_trial(Person.objects.get(name="Ada"), of_card(facts, **more))
+    return one_trial(number).result.figures
+
+
+def test_a_clean_down_gives_the_hold_up_as_oven_dry_fibre(small_mill):
+    (found,) = figures_of(CLEAN_DOWN)
+    assert (found.key, found.value) == ("card_hold_up", pytest.approx(64 / 1.16, abs=1e-6))
+    assert (found.low, found.high) == (pytest.approx(0.9 * found.value), pytest.approx(1.1 * found.value))
+
+
+def test_a_pulse_gives_the_hold_up_it_dies_away_with(small_mill):
+    regain, tau_g, pieces = 0.15, 52.0, 60
+    middles = [2.0 * piece + 1.0 for piece in range(pieces)]
+    shares = tuple(0.09 * math.exp(-mass / tau_g) for mass in middles)
+    pulse = PulseFacts(
+        pulse_g=5.0, masses_g=(2.0 * (1 + regain),) * pieces, shares_frac=shares, actual_regain_frac=regain
+    )
+    (found,) = figures_of(pulse)
+    assert (found.key, found.value) == ("card_hold_up", pytest.approx(tau_g, rel=1e-3))
+    assert found.low < tau_g < found.high
+
+
+@pytest.mark.parametrize(
+    ("passes", "key"), [(0, "clump_fed"), (1, "clump_after_1"), (3, "clump_after_3"), (5, "clump_after_3")]
+)
+def test_tufts_give_the_clumps_after_as_many_passes(small_mill, passes, key):
+    tufts = TuftFacts(masses_g=(0.1, 0.2, 0.3, 0.2, 0.2), actual_regain_frac=0.1)
+    (found,) = figures_of(tufts, stage="pick", machine=PICKER, passes=passes)
+    # E[m^2] / E[m] = 0.22 / 1.0 as weighed
+    assert (found.key, found.value) == (key, pytest.approx(0.22 / 1.1, abs=1e-6))
+
+
+def test_tufts_behind_the_card_are_no_figure_of_a_machine(small_mill):
+    assert figures_of(TuftFacts(masses_g=(0.1,) * 5)) == ()
+
+
+def test_samples_give_the_variance_between_them_with_its_error(small_mill):
+    shares = (0.18, 0.20, 0.22, 0.24, 0.16)
+    facts = SampleFacts(masses_g=(1.15,) * 5, actual_regain_frac=0.15, shares_frac=shares, component="L002")
+    result = one_trial(record_trial(small_mill.floor, of_card(facts))).result
+    (piece,) = result.pieces
+    assert (result.signal, piece.n_pieces, piece.piece_g, piece.length_mm) == ("share", 5, 1.0, None)
+    assert piece.variance == pytest.approx(10.0)  # points squared: 4, 0, 4, 16, 16 over four
+    assert piece.standard_error == pytest.approx(10 * math.sqrt(2 / 4), abs=1e-6)
+    by_length = SampleFacts(masses_g=(0.9, 1.0, 1.1), length_mm=300)
+    result = one_trial(record_trial(small_mill.floor, of_card(by_length))).result
+    assert (result.signal, result.pieces[0].length_mm) == ("mass", 300)
+    assert result.pieces[0].variance == pytest.approx(100.0)  # 10 per cent of the mean
+
+
+def test_a_photo_tells_what_was_read_from_it_and_nothing_by_itself(small_mill, settings, tmp_path):
+    settings.MEDIA_ROOT = str(tmp_path)
+    photo = add_photo(small_mill.owner, "L001", data=strip())
+    told = [
+        one_trial(
+            record_trial(small_mill.owner, of_card(FACTS["photo"], lot="L001", photo=photo, result=one))
+        )
+        for one in (None, RESULT)
+    ]
+    assert [row.result for row in told] == [TrialResult(), RESULT]

@@ -14,7 +14,6 @@ from doffer.mill import bridge, clock
 from doffer.mill.booking import CLOCK_SLACK, QuestionError, announce, done_before, remember
 from doffer.mill.commands.run_facts import STAGES
 from doffer.mill.evenness_facts import (
-    NO_RESULT,
     CleanDownFacts,
     Facts,
     TrialResult,
@@ -24,6 +23,7 @@ from doffer.mill.evenness_facts import (
     micro,
 )
 from doffer.mill.evenness_figures import HOLD_UP_OF_STAGE, SHARES, STAGES_OF, Usual, say_figure, usual_figure
+from doffer.mill.evenness_results import result_of
 from doffer.mill.models import EvennessTrial, Lot, Machine, MachineFigure, Order, Photo, Run
 from doffer.mill.models.evenness import Found, TrialKind
 from doffer.mill.write import write
@@ -85,8 +85,10 @@ class TrialFacts:
         The stage the fibre came from, and how many passes of it were behind it; 0: as fed.
     lot, order, run, machine : str
         What it tells of, at least one of them.
-    facts, result
-        See `doffer.mill.evenness_facts`.
+    facts : Facts
+        What was measured; see `doffer.mill.evenness_facts`.
+    result : TrialResult or None
+        What came of it; None: what `result_of` makes of the facts, which is nothing for a photo.
     photo : int or None
         Number of a photo of the lot; needed where the strip was photographed.
     """
@@ -94,7 +96,7 @@ class TrialFacts:
     facts: Facts
     stage: str
     passes: int = 1
-    result: TrialResult = NO_RESULT
+    result: TrialResult | None = None
     lot: str = ""
     order: str = ""
     run: str = ""
@@ -355,6 +357,9 @@ def _keep_trial(
         usual = usual_figure(HOLD_UP_OF_STAGE[trial.stage], bridge.current_tables())
         _ask_about(usual, trial.facts.mean_dry_g, whose, confirmation)
     kind = kind_of_facts(trial.facts)
+    result = trial.result
+    if result is None:
+        result = result_of(trial.facts, stage=trial.stage, passes=trial.passes)
     row = EvennessTrial.objects.create(
         kind=kind,
         lot=about.lot,
@@ -364,7 +369,7 @@ def _keep_trial(
         stage=trial.stage,
         passes=trial.passes,
         facts=kept_facts(trial.facts),
-        result=kept_result(trial.result),
+        result=kept_result(result),
         photo=_photo(trial.photo, about),
         note=_note(trial.note, confirmation),
         corrects=corrects,
