@@ -13,7 +13,7 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.variation import COLOUR_AXES, Variation
-from doffer.process.evenness.spectrum import between_variance, box_gain
+from doffer.process.evenness.spectrum import LOT_WAVES, between_variance, box_gain
 from doffer.tables.loader import Tables
 
 G_PER_MM_PER_TEX = 1e-6  # 1 tex is 1 g in 1000 m
@@ -136,10 +136,11 @@ def seen_sd_de(variation: Variation, tables: Tables, *, strand_tex: float, dista
 
 
 def dominant_wave_g(variation: Variation, *, piece_g: float) -> Floats:
-    """Wavelength that half of each signal's variance between pieces lies above [g], shape (q,).
+    """Wavelength of each signal [g], shape (q,): of the set of layers as long as these rule, else the middle.
 
-    The piece [g] evens out what is finer. Where layers rule, it is their wavelength; infinite for a signal
-    that does not vary. Computed.
+    Layers rule while their lines hold more than half of the variance between pieces; the middle is the wave
+    that half of it lies above. The piece [g] evens out what is finer. Infinite for a signal that does not
+    vary. Computed.
     """
     waves = np.concatenate([variation.cycles_per_g, variation.line_cycles_per_g])
     order = np.argsort(waves, kind="stable")
@@ -149,7 +150,17 @@ def dominant_wave_g(variation: Variation, *, piece_g: float) -> Floats:
     summed = np.cumsum(parts, axis=1)
     middle = [int(np.searchsorted(row, row[-1] / 2)) if row[-1] > 0 else 0 for row in summed]
     cycles = np.where(summed[:, -1] > 0, waves[order][middle], 0.0)
+    layers = _layer_lines_of(variation)
+    if layers:
+        rule = lines[:, :layers].sum(axis=1) > summed[:, -1] / 2
+        cycles = np.where(rule, variation.line_cycles_per_g[:layers].min(), cycles)
     return np.divide(1.0, cycles, out=np.full_like(cycles, np.inf), where=cycles > 0)
+
+
+def _layer_lines_of(variation: Variation) -> int:
+    """How many of the lines are layers': all but the waves of the lot, which come last."""
+    of_lot = LOT_WAVES if variation.cycles_per_g[0] > 0 else 0
+    return max(len(variation.line_cycles_per_g) - of_lot, 0)
 
 
 @dataclass(frozen=True, slots=True)
