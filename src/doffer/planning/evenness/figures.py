@@ -182,17 +182,17 @@ def at_ends(passage: Passage, moves: Mapping[Figure, float]) -> Passage:
     """The passage with figures moved toward their worse (up to 1) or better (down to -1) ends."""
     ratios = {one.key: one.end(worse=worse) / one.value for one, worse in moves.items() if one.value > 0}
     added = sum(one.end(worse=worse) - one.value for one, worse in moves.items() if one.key == SHARED)
-    return scaled(passage, ratios, shared_added=added)
+    return scaled(passage, ratios, added_share=added)
 
 
-def scaled(passage: Passage, ratios: Mapping[str, float], *, shared_added: float = 0.0) -> Passage:
+def scaled(passage: Passage, ratios: Mapping[str, float], *, added_share: float = 0.0) -> Passage:
     """The passage with its figures multiplied by ratios, so that each pass keeps its own.
 
     Parameters
     ----------
     ratios : mapping of str to float
         By key of a figure; a key that is not there is left alone.
-    shared_added : float
+    added_share : float
         Added to the correlation between ends, which is kept from 0 to 1.
     """
     feed = dataclasses.replace(
@@ -204,12 +204,12 @@ def scaled(passage: Passage, ratios: Mapping[str, float], *, shared_added: float
     picks = 0
     for step in passage.steps:
         clump = CLUMPS[min(picks, len(CLUMPS) - 1)]
-        steps.append(_scaled_step(step, ratios, clump=clump, shared_added=shared_added))
+        steps.append(_scaled_step(step, ratios, clump=clump, added_share=added_share))
         picks += isinstance(step, Pick)
     return Passage(feed, tuple(steps), passage.strand_tex)
 
 
-def _scaled_step(step: Step, ratios: Mapping[str, float], *, clump: str, shared_added: float) -> Step:
+def _scaled_step(step: Step, ratios: Mapping[str, float], *, clump: str, added_share: float) -> Step:
     match step:
         case Pick():
             return dataclasses.replace(
@@ -221,6 +221,6 @@ def _scaled_step(step: Step, ratios: Mapping[str, float], *, clump: str, shared_
             return Toss(step.increment_g * ratios.get(GRAB, 1.0))
         case Card():
             return Card(step.hold_up_g * ratios.get(CARD_HOLD_UP, 1.0))
-        case Draw() if shared_added:
-            return dataclasses.replace(step, correlation=min(1.0, max(0.0, step.correlation + shared_added)))
+        case Draw() if added_share:
+            return dataclasses.replace(step, correlation=min(1.0, max(0.0, step.correlation + added_share)))
     return step

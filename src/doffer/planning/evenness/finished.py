@@ -47,6 +47,7 @@ def scene_of(
     slope_lab: Floats | None,
     distance_mm: float | None,
 ) -> Scene:
+    """What holds for all stages: signals, limits of the eye, piece, floor."""
     row = tables.evenness_figures
     signals = share_signals(passage.feed.parts)
     names = signals.names
@@ -78,6 +79,7 @@ def likely(three: Sequence[float] | Floats) -> Likely:
 def label_forecasts(
     scene: Scene, passage: Passage, last: Sequence[Variation], *, specimens: int, bias_frac: float
 ) -> tuple[LabelForecast, ...]:
+    """Chance of missing the label for every part, from the last stage by better, likely, worse figures."""
     feed, k = passage.feed, len(scene.names)
     sampling = specimen_sampling_variance(feed.parts, specimen_g=scene.specimen_g)
     masses = np.array([scene.specimen_g, min(SKEIN_G, feed.lot_dry_mass_g)])
@@ -104,6 +106,7 @@ def label_forecasts(
 def curve_of(
     scene: Scene, passage: Passage, last: Sequence[Variation], *, part: int
 ) -> tuple[CurvePoint, ...]:
+    """Spread between pieces from 1 cm to 100 m of the finished strand, of one part and of the colour."""
     lengths_mm = np.geomspace(CURVE_FROM_MM, CURVE_TO_MM, CURVE_POINTS)
     masses = np.array(
         [piece_mass_g(length_mm=one, strand_tex=passage.strand_tex) for one in lengths_mm.tolist()]
@@ -129,6 +132,7 @@ def curve_of(
 
 
 def workings_of(scene: Scene, passage: Passage, last: StageForecast, *, part: int) -> tuple[Working, ...]:
+    """How the spread of one part and its floor were reckoned, with every figure and its source."""
     used = scene.band.used_in(passage)
     spread = last.parts[part]
     stripes = Working(

@@ -114,7 +114,7 @@ def forecast(
         floor_sentence=say.floor_sentence(
             floor_de,
             name=scene.names[part],
-            floor_points=stages[-1].parts[part].floor_points,
+            floor_pct=stages[-1].parts[part].floor_points,
             piece_mm=tables.evenness_figures["seen_piece"].value,
         ),
         figures=scene.band,
@@ -207,7 +207,7 @@ def _sentence(
         part = min(parts, key=lambda one: passage.feed.shares[scene.names.index(one.name)])
         points = part.points
         return say.points_sentence(
-            part.name, points=points.mid, low=points.low, high=points.high, specimen_g=scene.specimen_g
+            part.name, (points.low, points.mid, points.high), specimen_g=scene.specimen_g
         )
     is_strand = any(isinstance(step, Card) for step in passage.steps[:at])
     what = "shades"
@@ -218,7 +218,7 @@ def _sentence(
         what = f"{'stripes' if is_strand else 'bands'} of about {length}"
     return say.stripes_sentence(
         what=what,
-        apart=_apart(scene, seen).mid,
+        apart_de=_apart(scene, seen).mid,
         is_visible=seen[1].is_told_apart,
         may_be_visible=seen[2].is_told_apart,
         has_one_part=len(parts) == 1,

@@ -25,7 +25,7 @@ STEPS = 25
 CLOSE_ENOUGH = 1e-6
 NUDGE = 1e-3
 LONGEST_STEP = 1.0
-UNTOLD, HALF_TOLD = 0.95, 0.6  # of the guess's width: wider is no news, in between is a narrower guess
+UNTOLD, HALF_TOLD = 0.95, 0.5  # of the guess's width: wider is no news, in between is a narrower guess
 RATIO_SENTENCE = (
     "Tossed and picked lots tell the ratio of the grab to what the picker holds, not the two apart; "
     "a lot in layers picked once without tossing tells what the picker holds."

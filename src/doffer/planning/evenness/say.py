@@ -44,9 +44,9 @@ def mass_words(mass_g: float) -> str:
     return f"{mass_g:.2g} g" if mass_g < 100 else f"{mass_g:.0f} g"
 
 
-def apart_words(apart: float) -> str:
+def apart_words(apart_de: float) -> str:
     """How far apart in shade, one decimal: it is no surer than that."""
-    return f"{apart:.1f} apart" if apart >= SAID_TO else "less than 0.1 apart"
+    return f"{apart_de:.1f} apart" if apart_de >= SAID_TO else "less than 0.1 apart"
 
 
 def seen_words(*, is_visible: bool, may_be_visible: bool) -> str:
@@ -57,26 +57,27 @@ def seen_words(*, is_visible: bool, may_be_visible: bool) -> str:
 
 
 def stripes_sentence(
-    *, what: str, apart: float, is_visible: bool, may_be_visible: bool, has_one_part: bool
+    *, what: str, apart_de: float, is_visible: bool, may_be_visible: bool, has_one_part: bool
 ) -> str:
     """Stripes of about 4 cm, 2.1 apart: seen."""
     if has_one_part:
         return "one lot alone: no stripes"
     seen = seen_words(is_visible=is_visible, may_be_visible=may_be_visible)
-    return f"{what}, {apart_words(apart)}: {seen}"
+    return f"{what}, {apart_words(apart_de)}: {seen}"
 
 
-def points_sentence(name: str, *, points: float, low: float, high: float, specimen_g: float) -> str:
+def points_sentence(name: str, points: tuple[float, float, float], *, specimen_g: float) -> str:
     """What is said where no colours are known."""
-    band = f"{points:.1f} points ({low:.1f} to {high:.1f})"
+    low, mid, high = points
+    band = f"{mid:.1f} points ({low:.1f} to {high:.1f})"
     return f"{name} strays by {band} in pieces of {mass_words(specimen_g)}"
 
 
-def floor_sentence(floor_de: float | None, *, name: str, floor_points: float, piece_mm: float) -> str:
+def floor_sentence(floor_de: float | None, *, name: str, floor_pct: float, piece_mm: float) -> str:
     """Heather: what the number of fibres makes, which nothing cures."""
     if floor_de is None:
         return (
-            f"Fibre counts alone make {name} stray by {floor_points:.1f} points: no pass and no drawing "
+            f"Fibre counts alone make {name} stray by {floor_pct:.1f} points: no pass and no drawing "
             "cures that."
         )
     return (
