@@ -1,6 +1,7 @@
 """The invented mill ends at the weights its tables give, with histories that close."""
 
 import csv
+import statistics
 from importlib import resources
 
 import pytest
@@ -11,6 +12,7 @@ from doffer.mill.demo.load import load_demo
 from doffer.mill.models import Run
 from doffer.mill.queries.ancestry import ancestry
 from doffer.mill.queries.chain import verify_chain
+from doffer.mill.queries.evenness import machine_figures, trials
 from doffer.mill.queries.lots import one_lot
 from doffer.mill.queries.orders import list_orders
 from doffer.mill.queries.plan_inputs import plan_inputs
@@ -78,3 +80,24 @@ def test_the_invented_mill_lives_on_its_own_monday(db):
 def test_the_invented_mill_is_not_loaded_over_other_records(demo_mill):
     with pytest.raises(ConflictError, match="has records already"):
         load_demo()
+
+
+def test_the_invented_mill_measured_its_picker_and_card_and_guesses_the_rest(demo_mill):
+    picker, card = machine_figures("PIC"), machine_figures("CRD")
+    hold_up = card.figure("card_hold_up")
+    assert hold_up.value == pytest.approx((61.2 + 58.0 + 63.5) / 3 / 1.15, abs=1e-6)
+    assert (hold_up.now.person, hold_up.now.n, hold_up.is_guess) == ("Tobbin", 3, False)
+    assert picker.figure("picker_hold_up").value == pytest.approx((25.1 + 27.4 + 24.9) / 3 / 1.15, abs=1e-6)
+    assert [row.key for row in picker.figures if row.is_guess] == [
+        "clump_fed",
+        "clump_after_2",
+        "clump_after_3",
+        "layer_weighing_sd",
+        "bin_grab",
+    ]
+    assert machine_figures("DRW").figure("end_correlation").is_guess
+    (samples,) = trials(lot="R102").rows
+    assert (samples.facts.component, samples.result.pieces[0].n_pieces) == ("L006", 12)
+    # a good fifth of the heather is dark, and it wanders by five points between pieces of one gram
+    assert statistics.mean(samples.facts.shares_frac) == pytest.approx(0.9 / 4.15, abs=0.005)
+    assert samples.result.pieces[0].variance ** 0.5 == pytest.approx(4.963, abs=0.001)

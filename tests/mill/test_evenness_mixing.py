@@ -128,12 +128,12 @@ def test_fibre_that_is_still_to_come_has_no_colour_yet(demo_mill):
 
 def test_more_lots_ask_no_more_of_the_database(demo_mill, django_assert_max_num_queries):
     dyed = ("L027", "L028", "L029", "L030", "L031")
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(17):
         assert len(mixing_of_lots(dict.fromkeys(dyed[:2], 50.0)).parts) == 2
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(17):
         assert len(mixing_of_lots(dict.fromkeys(dyed, 50.0)).parts) == 5
     batch = batch_of("O207")
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(17):
         assert len(mixing_of_batch(*batch).parts) == 4
 
 

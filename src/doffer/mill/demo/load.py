@@ -28,6 +28,7 @@ from doffer.mill.commands.machines import MachineFacts, add_machine, add_scale, 
 from doffer.mill.commands.orders import OrderFacts, OrderLotFacts, move_order, take_order
 from doffer.mill.commands.settings import keep_settings, new_person
 from doffer.mill.demo.colours import colour_acts
+from doffer.mill.demo.evenness import evenness_acts
 from doffer.mill.demo.work import (
     LAST_DAYS,
     MACHINE_PERSON,
@@ -91,6 +92,7 @@ def load_demo() -> None:
             *event_acts(people[MACHINE_PERSON]),
             *_closing_acts(people["P1"], lots),
             *colour_acts(people, lots),
+            *evenness_acts(people[MACHINE_PERSON]),
         ]
         for act in sorted(acts, key=lambda act: act.at):
             with clock.frozen(act.at):

@@ -119,7 +119,7 @@ class MixingInputs:
 
 
 def mixing_of_batch(batch: BatchSpec, plan: BatchPlan, ways: MillWays) -> MixingInputs:
-    """A batch of an order with its plan: the oven-dry fibre that comes to the picker, lot by lot; 16 queries
+    """A batch of an order with its plan: the oven-dry fibre that comes to the picker, lot by lot; 17 queries
     at most.
 
     Raises
@@ -134,7 +134,7 @@ def mixing_of_batch(batch: BatchSpec, plan: BatchPlan, ways: MillWays) -> Mixing
 
 
 def mixing_of_recipe(code: str, version: int | None = None, passes: Passes | None = None) -> MixingInputs:
-    """A blend recipe, its newest version unless one is named; 18 queries at most.
+    """A blend recipe, its newest version unless one is named; 19 queries at most.
 
     Raises
     ------
@@ -160,7 +160,7 @@ def mixing_of_lots(
     form: str = PadForm.LOOSE,
     name: str = "",
 ) -> MixingInputs:
-    """Lots of the bench with the oven-dry grams taken of each; 16 queries at most.
+    """Lots of the bench with the oven-dry grams taken of each; 17 queries at most.
 
     Raises
     ------
