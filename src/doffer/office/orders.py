@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from doffer import __version__
 from doffer.errors import InputError, NotFoundError, RefusedError
 from doffer.mill.commands.orders import OrderLotFacts, add_plan, move_order, name_lots
+from doffer.mill.next_stage import next_of_plan
 from doffer.mill.queries import lots as lots_query
 from doffer.mill.queries.arrivals import WaitingOrder
 from doffer.mill.queries.order_list import SHOWN, ListedOrder, order_counts, order_list
@@ -196,13 +197,13 @@ def batch_views(order: OneOrder, inputs: PlanInputs, shown: ShownPlan, units: st
 
 
 def _next_stage(order: OneOrder, shown: ShownPlan) -> str:
-    """The stage the hands do next: the first of the plan not run since; without a plan, as the order says."""
+    """The stage the hands do next: by the newest kept plan, as the lists say; else by one of this moment."""
+    if order.plans:
+        ended = [(run.stage, run.ended_at) for run in order.runs]
+        return next_of_plan(order.plans[0].result, ended, order.plans[0].made_at)
     if shown.plan is None:
         return order.row.next_stage
-    made_at = shown.version.made_at if shown.version else None
-    since = {run.stage for run in order.runs if run.ended_at and made_at and run.ended_at >= made_at}
-    stages = (stage.stage for batch in shown.plan.batches for stage in batch.stages)
-    return next((stage for stage in stages if stage not in since), "")
+    return next((stage.stage for batch in shown.plan.batches for stage in batch.stages), "")
 
 
 def _begins(order: OneOrder, shown: ShownPlan, stage: str) -> str:

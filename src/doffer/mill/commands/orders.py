@@ -17,6 +17,7 @@ from doffer.mill.made_for import lots_made_for
 from doffer.mill.models import Customer, Hold, Order, OrderLot, OrderPlan
 from doffer.mill.models.lots import HoldKind
 from doffer.mill.models.orders import OrderState
+from doffer.mill.next_stage import settle
 from doffer.mill.numbering import ORDER, next_code, note_code
 from doffer.mill.write import write
 from doffer.people.models import Person
@@ -175,6 +176,7 @@ def add_plan(
             made_by=person,
             note=note,
         )
+        settle(order)
         announce(person, "order", code, f"planned, version {latest + 1}")
         remember(key, "add_plan", body, {"version": latest + 1}, person)
         return latest + 1

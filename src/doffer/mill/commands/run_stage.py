@@ -60,6 +60,7 @@ from doffer.mill.models import (
     Weighing,
 )
 from doffer.mill.models.weighings import Branch, Moment
+from doffer.mill.next_stage import settle_after
 from doffer.mill.numbering import RUN, next_code, note_code
 from doffer.mill.riding import PRODUCT, WATER, Riding, as_it_lies, riding_on, spray_of, spray_settings
 from doffer.mill.write import write
@@ -324,6 +325,7 @@ def _finish(
     _keep_dry_of_wet(ins, done)
     run.ended_at = ended_at
     run.save(update_fields=["ended_at", "settings"])
+    settle_after(run)
     for out in done:
         announce(person, "lot", out.lot, f"out of {run.stage}, {out.net_g:g} g")
     announce(person, "run", run.code, f"{run.stage} ended")

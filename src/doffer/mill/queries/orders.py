@@ -24,6 +24,7 @@ from doffer.mill.models import (
     RunInput,
     RunOutput,
 )
+from doffer.mill.next_stage import runs_of
 from doffer.mill.queries.lots import Held, HoldRow, LotRow, held_now, hold_rows, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.queries.today import OPEN_STATES
@@ -254,11 +255,8 @@ def _plans(order: Order) -> tuple[PlanRow, ...]:
 
 def _runs(order: Order) -> tuple[RunRow, ...]:
     """Runs booked on the order, and runs of its lots since it was booked."""
-    ours = Q(order=order) | Q(
-        order=None, inputs__lot__order_lots__order=order, started_at__date__gte=order.booked_on
-    )
     runs = (
-        Run.objects.filter(ours)
+        Run.objects.filter(runs_of(order))
         .distinct()
         .order_by("-started_at")
         .select_related("machine", "person")
