@@ -36,7 +36,7 @@ def median_ms(routes: list[Passage], signals: Signals) -> float:
 
 
 def closed_form_routes() -> list[Figure]:
-    """A search (other layers, same machines) and a slider (other machines each time), three lots and colour."""
+    """A search (other layers, same machines) and a slider (new machines each time), three lots and colour."""
     signals = with_colour(share_signals(PARTS), SLOPE_LAB)
     through(route(), signals)
     search = [route(layers=6 + n % 60) for n in range(N_ROUTES)]

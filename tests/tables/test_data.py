@@ -61,3 +61,23 @@ def test_recollected_figures_still_say_so():
     assert TABLES.sorption["keratin/desorption/wm"].status == "memory"
     assert "not a standard" in TABLES.alpaca_classes["peru_trade_4/baby"].note
     assert TABLES.sources["infoalpacas_page"].kind == "trade page"
+
+
+def test_guesses_of_evenness_are_called_guesses_and_have_a_range():
+    figures = TABLES.evenness_figures
+    for name in (
+        "picker_hold_up",
+        "bin_grab",
+        "card_hold_up",
+        "clump_fed",
+        "clump_after_3",
+        "end_correlation",
+    ):
+        assert figures[name].status == "practice"
+        assert None not in (figures[name].low, figures[name].high), name
+    assert (figures["picker_hold_up"].value, figures["card_hold_up"].value) == (20, 60)
+    clumps = [
+        figures[name].value for name in ("clump_fed", "clump_after_1", "clump_after_2", "clump_after_3")
+    ]
+    assert clumps == [2, 0.3, 0.05, 0.02]
+    assert figures["pair_95"].value == pytest.approx(1.96 * 2**0.5, abs=0.005)
