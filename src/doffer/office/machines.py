@@ -20,6 +20,7 @@ from doffer.mill.commands.machines import (
     facts_of_kind,
 )
 from doffer.mill.queries import house
+from doffer.mill.queries.mixing import MIXING_STAGES
 from doffer.mill.queries.tables import current_tables
 from doffer.office.asked import acting, fresh_key, key_of, units_of
 from doffer.office.readings import Typed
@@ -107,6 +108,7 @@ def _form(request: HttpRequest, usual: MachineFacts, typed: Typed, *, code: str)
         "errors": typed.errors,
         "status": usual.status,
         "key": request.POST.get("key") or fresh_key(),
+        "mixes": usual.stage in MIXING_STAGES,
         "may_write": may(acting(request), Right.MACHINES),
     }
     return render(

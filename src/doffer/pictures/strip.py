@@ -85,8 +85,8 @@ def streaked(shares: NDArray[Any], *, fibres: float, streak_px: int, seed: int, 
 
     Parameters
     ----------
-    shares : ndarray, shape (n, k)
-        Mean shares of each column; rows sum to 1.
+    shares : ndarray, shape (n, k) or (lanes, n, k)
+        Mean shares of each column, alike in all lanes or lane by lane; rows sum to 1.
     fibres : float
         Fibres in a section of one lane, 1 or more.
 
@@ -95,8 +95,8 @@ def streaked(shares: NDArray[Any], *, fibres: float, streak_px: int, seed: int, 
     ndarray, shape (lanes, n, k)
     """
     means = np.clip(np.asarray(shares, np.float64), 0, None)
-    means = means / means.sum(axis=1, keepdims=True)
-    cells = np.broadcast_to(means, (lanes, *means.shape))
+    means = means / means.sum(axis=-1, keepdims=True)
+    cells = means if means.ndim == 3 else np.broadcast_to(means, (lanes, *means.shape))
     count = int(np.clip(round(fibres), 1, MOST_FIBRES))
     drawn = np.random.default_rng(seed).multinomial(count, cells) / count
     chance = _drawn_out(drawn - drawn.mean(axis=0), streak_px)

@@ -1,0 +1,153 @@
+"""How a blend is to be mixed, as it stands in the address: layers, passes, drawing, viewing distance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from urllib.parse import urlencode
+
+from doffer.errors import InputError
+from doffer.exchange.numbers import parse_number
+from doffer.office.readings import Typed
+from doffer.process.evenness.passage import Laying
+
+MOST_LAYERS, MOST_PASSES = 120, 6
+LEAST_G_PER_M, MOST_G_PER_M = 0.5, 100.0
+LEAST_ROW_MM, MOST_ROW_MM = 50.0, 20_000.0
+TEX_PER_G_PER_M = 1000.0
+ROW_UNITS = {"metric": ("cm", 10.0), "us": ("in", 25.4)}
+DRAWINGS = (
+    ("", "not drawn"),
+    ("4", "once, 4 ends"),
+    ("6", "once, 6 ends"),
+    ("4x4", "twice, 4 ends each"),
+    ("4x6", "4 ends, then 6"),
+    ("6x6", "twice, 6 ends each"),
+)
+LAYINGS = (("layers", "in layers, lot on lot"), ("handfuls", "in handfuls of one lot, as they come"))
+SEEN_FROM = (("400", "in the hand, 40 cm"), ("1000", "across the table, 1 m"))
+NAMES = ("layers", "laying", "whole", "passes", "toss", "drawn", "roving", "row", "far", "set")
+SET = "set"  # says that the form of mixing was sent: an unticked box then means no
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What stands in the form before anybody has moved anything."""
+
+    layers: int = 6
+    passes: int = 1
+    drawn: str = "4"
+    strand_tex: float = 3000.0
+    row_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """How it is mixed, as asked.
+
+    Parameters
+    ----------
+    layers, passes : int
+        Sets of layers, passes through the picker.
+    has_half_ends, is_tossed : bool
+        Half layers at both ends; what is picked is tossed before it goes on.
+    drawn : str
+        One of DRAWINGS.
+    strand_tex : float
+        Count of the roving.
+    row_mm : float or None
+        Yarn in one row of what it is knitted into.
+    distance_mm : float
+        From how far it is looked at.
+    """
+
+    layers: int
+    laying: Laying
+    has_half_ends: bool
+    passes: int
+    is_tossed: bool
+    drawn: str
+    strand_tex: float
+    row_mm: float | None
+    distance_mm: float
+    typed: Typed
+
+    @property
+    def ends(self) -> tuple[int, ...]:
+        """Ends fed together at each drawing."""
+        return tuple(int(each) for each in self.drawn.split("x") if each)
+
+    @property
+    def errors(self) -> dict[str, str]:
+        """Sentences beside the fields."""
+        return {name: said for name, said in self.typed.errors.items() if name in NAMES}
+
+    def pairs(self) -> list[tuple[str, str]]:
+        """The same as fields of an address."""
+        kept = {
+            "layers": str(self.layers),
+            "laying": "" if self.laying is Laying.LAYERS else str(self.laying),
+            "whole": "" if self.has_half_ends else "yes",
+            "passes": str(self.passes),
+            "toss": "yes" if self.is_tossed else "",
+            "drawn": self.drawn,
+            "roving": f"{self.strand_tex / TEX_PER_G_PER_M:g}",
+            "row": self.typed.text("row"),
+            "far": "" if self.distance_mm == float(SEEN_FROM[0][0]) else f"{self.distance_mm:g}",
+            SET: "yes",
+        }
+        return [(name, value) for name, value in kept.items() if value]
+
+    def query(self) -> str:
+        """The same as the end of an address."""
+        return urlencode(self.pairs())
+
+    def with_these(self, *, layers: int, passes: int, ends: tuple[int, ...]) -> Mixed:
+        """Mixed with other layers, passes and drawings."""
+        drawn = "x".join(str(each) for each in ends if each > 1)
+        return replace(self, layers=layers, passes=passes, drawn=drawn)
+
+
+def read_mixed(data: Mapping[str, str], system: str, usual: Usual) -> Mixed:
+    """Read how it is to be mixed; what cannot be read keeps its sentence and counts as usual."""
+    typed = Typed(data, system)
+    is_sent = typed.is_said(SET)
+    drawn = typed.text("drawn") if is_sent or typed.is_said("drawn") else usual.drawn
+    layers = typed.count("layers", "sets of layers", low=1, high=MOST_LAYERS)
+    passes = typed.count("passes", "passes through the picker", low=0, high=MOST_PASSES)
+    far = typed.text("far")
+    return Mixed(
+        layers=usual.layers if layers is None else layers,
+        laying=Laying.HANDFULS if typed.text("laying") == Laying.HANDFULS else Laying.LAYERS,
+        has_half_ends=typed.text("whole") != "yes",
+        passes=usual.passes if passes is None else passes,
+        is_tossed=typed.text("toss") == "yes" if is_sent else usual.passes > 1,
+        drawn=drawn if drawn in dict(DRAWINGS) else usual.drawn,
+        strand_tex=_strand_tex(typed) or usual.strand_tex,
+        row_mm=_row_mm(typed) or usual.row_mm,
+        distance_mm=float(far if far in dict(SEEN_FROM) else SEEN_FROM[0][0]),
+        typed=typed,
+    )
+
+
+def _strand_tex(typed: Typed) -> float | None:
+    allowed = f"grams in a metre, from {LEAST_G_PER_M:g} to {MOST_G_PER_M:g}"
+    value = typed.read("roving", parse_number, "roving", allowed=allowed)
+    if value is None:
+        return None
+    if not LEAST_G_PER_M <= value <= MOST_G_PER_M:
+        typed.wrong("roving", str(InputError("roving", typed.text("roving"), allowed)))
+        return None
+    return float(value) * TEX_PER_G_PER_M
+
+
+def _row_mm(typed: Typed) -> float | None:
+    word, unit_mm = ROW_UNITS[typed.system]
+    allowed = f"from {LEAST_ROW_MM / unit_mm:.0f} to {MOST_ROW_MM / unit_mm:.0f} {word}"
+    value = typed.read("row", parse_number, "yarn in a row", allowed=allowed)
+    if value is None:
+        return None
+    if not LEAST_ROW_MM <= value * unit_mm <= MOST_ROW_MM:
+        typed.wrong("row", str(InputError("yarn in a row", typed.text("row"), allowed)))
+        return None
+    return float(value) * unit_mm

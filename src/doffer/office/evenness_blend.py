@@ -1,0 +1,152 @@
+"""A blend on its way through the machines: from what the mill knows to the passage that is forecast."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from doffer.fibre.arrays import Floats
+from doffer.fibre.colour.spectrum import Light, light
+from doffer.mill.bridge import PPM
+from doffer.mill.queries.evenness import FigureRow
+from doffer.mill.queries.house import MachineRow
+from doffer.mill.queries.mixing import MIXING_STAGES, MixingInputs
+from doffer.office.evenness_asked import Mixed, Usual
+from doffer.office.evenness_pictures import Looks
+from doffer.pictures.strip import Dyes
+from doffer.planning.evenness.cost import ANGORA, CAMELID, MachineRate, stage_costs
+from doffer.planning.evenness.figures import (
+    CLUMP_FED,
+    WEIGHING,
+    WORDS,
+    Figure,
+    usual_figures,
+    usual_steps,
+)
+from doffer.planning.evenness.forecast import Forecast, forecast
+from doffer.planning.evenness.slope import slope_lab, spectra_of_labs
+from doffer.process.evenness.passage import Draw, Feed, Passage, Toss
+from doffer.working import Status
+
+USUAL_ENDS = 4
+OBSERVER_DEG = 10
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Route:
+    """A blend with the passage asked for; `reflectance` is None where the colour of a lot is not known."""
+
+    inputs: MixingInputs
+    mixed: Mixed
+    figures: tuple[Figure, ...]
+    passage: Passage
+    reflectance: Floats | None
+
+    @property
+    def looks(self) -> Looks | None:
+        """What its strips are drawn of."""
+        if self.reflectance is None:
+            return None
+        dyes = Dyes.of(self.reflectance, self.inputs.ways.mixing, self.inputs.tables)
+        return Looks(self.passage, dyes)
+
+    def foretold(self, machines: Sequence[MachineRow] = ()) -> Forecast:
+        """The forecast; with the mill's machines their hours, else usual ones."""
+        fibres = [part.fibre for part in self.inputs.parts]
+        tables = self.inputs.tables
+        return forecast(
+            self.passage,
+            tables=tables,
+            figures=self.figures,
+            slope_lab=self.slope_lab,
+            costs=stage_costs(self.passage, tables, fibres, rates=_rates(machines, self.inputs) or None),
+            distance_mm=self.mixed.distance_mm,
+            yarn_per_row_mm=self.mixed.row_mm,
+        )
+
+    @property
+    def slope_lab(self) -> Floats | None:
+        """How the colour follows the shares, shape (3, k); None where a colour is not known."""
+        if self.reflectance is None:
+            return None
+        shares = np.array([part.share_frac for part in self.inputs.parts])
+        return slope_lab(self.reflectance, shares, _daylight(self.inputs), mixing=self.inputs.ways.mixing)
+
+
+def usual_of(inputs: MixingInputs, *, strand_tex: float | None = None) -> Usual:
+    """What stands in the form first: as the mill's ways say."""
+    passes = inputs.passes
+    usual = Usual(
+        layers=passes.layers,
+        passes=passes.pick_passes,
+        drawn="x".join([str(USUAL_ENDS)] * passes.draw_passes),
+    )
+    return usual if strand_tex is None else replace(usual, strand_tex=strand_tex)
+
+
+def route_of(inputs: MixingInputs, mixed: Mixed) -> Route:
+    """The passage as asked, with the figures of this mill's machines."""
+    figures = figures_of(inputs)
+    value = {one.key: one.value for one in figures}
+    feed = Feed(
+        inputs.dry_mass_g,
+        tuple(part.part for part in inputs.parts),
+        mixed.layers,
+        laying=mixed.laying,
+        has_half_layer_ends=mixed.has_half_ends,
+        weighing_sd_g=value[WEIGHING],
+        clump_g=value[CLUMP_FED],
+    )
+    draws = [Draw(ends=ends, draft=float(ends)) for ends in mixed.ends]
+    steps = usual_steps(figures, passes=mixed.passes, draws=draws)
+    if not mixed.is_tossed:
+        steps = tuple(step for step in steps if not isinstance(step, Toss))
+    return Route(inputs, mixed, figures, Passage(feed, steps, mixed.strand_tex), _reflectance(inputs))
+
+
+def figures_of(inputs: MixingInputs) -> tuple[Figure, ...]:
+    """Figures of the machines: the mill's own where it has some, usual ones else."""
+    return usual_figures(
+        inputs.tables, [_own(row) for row in inputs.figures if row.is_own and row.key in WORDS]
+    )
+
+
+def _own(row: FigureRow) -> Figure:
+    said = row.now.found_words if row.now else ""
+    status = Status.PRACTICE if row.is_guess else Status.OWN
+    return Figure(row.key, WORDS[row.key], row.value, row.low, row.high, row.usual.unit, said, status)
+
+
+def _reflectance(inputs: MixingInputs) -> Floats | None:
+    """Spectra of the lots, shape (k, 31): as read, or plausible ones for those known by L, a and b alone."""
+    if inputs.without_colour:
+        return None
+    spectra = {
+        part.lot: np.array(part.reflectance_ppm) / PPM for part in inputs.parts if part.reflectance_ppm
+    }
+    bare = [part for part in inputs.parts if part.lot not in spectra]
+    if bare:
+        found = spectra_of_labs(np.array([part.lab for part in bare], dtype=np.float64), _daylight(inputs))
+        spectra |= {part.lot: row for part, row in zip(bare, found, strict=True)}
+    return np.stack([spectra[part.lot] for part in inputs.parts])
+
+
+def _daylight(inputs: MixingInputs) -> Light:
+    return light(inputs.tables, "D65", observer_deg=OBSERVER_DEG)
+
+
+def _rates(machines: Sequence[MachineRow], inputs: MixingInputs) -> Mapping[str, MachineRate]:
+    """The mill's first machine of each stage with its slowest rate for these fibres."""
+    groups = {inputs.tables.fibres[part.fibre].losses_as for part in inputs.parts}
+    found: dict[str, MachineRate] = {}
+    for machine in machines:
+        if machine.stage not in MIXING_STAGES or machine.stage in found:
+            continue
+        by_group = {CAMELID: machine.rate_camelid_kg_per_h, ANGORA: machine.rate_angora_kg_per_h}
+        rates = [by_group.get(group, machine.rate_wool_kg_per_h) for group in groups]
+        known = [rate for rate in rates if rate]
+        slowest = min(known) if len(known) == len(rates) else None
+        found[machine.stage] = MachineRate(slowest, float(machine.setup_min))
+    return found
