@@ -230,3 +230,26 @@ def test_samples_without_shares_are_refused_and_such_that_settle_nothing_are_sai
     words = ("--blend", "white=50,black=50:mix1", "--blend", "white=40,black=60:mix2")
     answer = doffer("shade", "calibrate", "--spectra", path, *words)
     assert "do not settle it" in answer.out
+
+
+def test_another_model_answers_otherwise_and_is_named(doffer):
+    kg = {}
+    for model in ("stearns_noechel", "friele", "kubelka_munk", "plain_average"):
+        answer = doffer("shade", "correct", *FERN, *greens(), *YELLOW, "--model", model, "--json")
+        assert answer.code == 0, answer.err
+        assert answer.json["model"] == model
+        kg[model] = answer.json["corrections"][0]["added_dry_mass_g"][0] / 1000
+        assert (
+            f"Model: {model.replace('_', ' ')}"
+            in doffer("shade", "correct", *FERN, *greens(), *YELLOW, "--model", model).out
+        )
+    assert kg["plain_average"] == pytest.approx(0.11, abs=0.01)
+    assert kg["kubelka_munk"] > kg["friele"] > kg["plain_average"]
+    seen = doffer("shade", "predict", "--lot", "a=84,0,9:1kg", "--lot", "b=22,3,-24:1kg", "--model", "friele")
+    assert seen.out.index("Model: friele, constant 0.09.") < seen.out.index("stearns noechel")
+
+
+def test_a_constant_of_one_model_is_not_given_to_another(doffer):
+    answer = doffer("shade", "find", *FERN, *YELLOW, "--batch-kg", "1", "--model", "friele", "--m", "0.2")
+    assert answer.code != 0
+    assert "only the model stearns_noechel has it" in answer.err

@@ -30,6 +30,7 @@ G_PER_KG = 1000
 CG_PER_G = 100
 TELLABLE_DE = 0.5  # the models cannot tell less; two readings of one tuft differ by as much
 PERCENT = 100
+MODELS = ("stearns_noechel", "friele", "kubelka_munk", "plain_average")
 
 
 def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -86,6 +87,7 @@ def _colour_words(words: argparse.ArgumentParser) -> None:
         metavar="DE",
         help="CIEDE2000 on shade; else as the shade says",
     )
+    words.add_argument("--model", choices=MODELS, help="blend model; else the one in use")
     words.add_argument("--m", type=number(0.01, 0.95), help="mixing constant M, if you know your own")
     words.add_argument("--ln-m-sd", type=number(0, 2), metavar="SD", help="standard error of ln M")
     spectra_word(words)
@@ -107,7 +109,7 @@ def _predict(args: argparse.Namespace) -> int:
     import numpy as np
 
     from doffer.errors import InputError
-    from doffer.fibre.colour.predict import compare_models, published_error, usual_mixings
+    from doffer.fibre.colour.predict import compare_models, usual_mixings
     from doffer.fibre.colour.spectrum import light
     from doffer.fibre.colour.words import difference_words
     from doffer.planning.shade.target import target_from_lab
@@ -130,11 +132,12 @@ def _predict(args: argparse.Namespace) -> int:
         seen_in,
         mixings=usual_mixings(outfit.tables, outfit.ways.mixing),
         standard_lab=wanted,
+        constants=_tints(outfit, [lot.name for lot in lots]),
         formula=target.formula,
     )
     band = band_of(spectra, shares, target, outfit.ways)
     card = trial_card_cg(tuple(float(x) for x in shares), card_g=outfit.ways.trial_card_g)
-    error = published_error(outfit.tables, str(outfit.ways.mixing.model))
+    error = _printed_error(outfit)
     data = {
         "lab": lab,
         "shares": {lot.name: float(x) for lot, x in zip(lots, shares, strict=True)},
@@ -145,6 +148,7 @@ def _predict(args: argparse.Namespace) -> int:
         else None,
         "models": answers,
         "published_error": error,
+        "model": outfit.ways.mixing.model,
         "left_out_de": outfit.ways.left_out_de,
         "error_words": outfit.ways.error_words(outfit.tables),
         "trial_card_g": _card(lots, card),
@@ -159,6 +163,7 @@ def _predict_text(data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
     )
     if data["de_to_target"] is not None:
         yield f"{outfit.formula} to the target: {data['de_to_target']:.1f}{_in_words(data['words'])}."
+    yield _model_words(outfit)
     yield data["error_words"]
     if data["band"]:
         yield f"W{_m_text(outfit)[1:]} the colour may move by {data['band']['moved_de']:.1f}."
@@ -193,6 +198,7 @@ def _find(args: argparse.Namespace) -> int:
     emit(
         args,
         {
+            "model": outfit.ways.mixing.model,
             "recipes": recipes,
             "missing": missing,
             "tolerance_de": outfit.tolerance_de,
@@ -216,7 +222,9 @@ def _find_text(recipes: tuple[Recipe, ...], missing: Any, rules: Any, outfit: Ou
         )
         for place, recipe in enumerate(recipes, start=1)
     ]
-    yield from aligned(("", outfit.formula, f"at worst {_m_text(outfit)}", "oven-dry grams"), rows)
+    yield _model_words(outfit)
+    worst = f"at worst {_m_text(outfit)}" if outfit.ways.has_m else ""
+    yield from aligned(("", outfit.formula, worst, "oven-dry grams"), rows)
     if missing is not None:
         yield (
             f"None is within {outfit.tolerance_de:g}. Even all lots together stay {missing.de:.1f} off"
@@ -260,6 +268,7 @@ def _correct(args: argparse.Namespace) -> int:
     names = [lot.name for lot in lots]
     data = {
         "formula": outfit.formula,
+        "model": outfit.ways.mixing.model,
         "tolerance_de": outfit.tolerance_de,
         "alone_de": dict(zip(names, together.alone_de, strict=True)),
         "together_de": together.de_to_target,
@@ -286,6 +295,7 @@ def _correct(args: argparse.Namespace) -> int:
 def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
     best = data["corrections"][0]
     alone = ", ".join(f"{name} {de:.1f}" for name, de in data["alone_de"].items())
+    yield _model_words(outfit)
     yield f"{outfit.formula} to the target, alone: {alone}; all together {data['together_de']:.1f}."
     yield (
         f"Add {_added_text(best, args.regain_pct)}: then {best.de_after:.1f}, "
@@ -302,7 +312,7 @@ def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit
     yield "If the model is wrong:"
     rows = [
         (
-            _model_text(row),
+            _model_text(row, outfit),
             ", ".join(f"{lot} {grams / G_PER_KG:.2f} kg" for lot, grams in row.added_dry_mass_g.items()),
             "" if row.this_plan_then_off_de is None else f"{row.this_plan_then_off_de:.1f}",
         )
@@ -313,7 +323,36 @@ def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit
     yield "The full mix is not released before the trial card was measured."
 
 
-def _model_text(row: OtherAnswer) -> str:
+def _model_words(outfit: Outfit) -> str:
+    """Which model the answer is of."""
+    mixing = outfit.ways.mixing
+    constant = f", constant {mixing.constant:.3g}" if mixing.constant else ""
+    return f"Model: {mixing.model.replace('_', ' ')}{constant}."
+
+
+def _tints(outfit: Outfit, names: list[str]) -> Any:
+    """Absorption and scattering of the mill's lots, where tints of all are known."""
+    if outfit.bench is None:
+        return None
+    from doffer.mill.tints import constants_of
+
+    return constants_of(names, outfit.bench.tints)
+
+
+def _printed_error(outfit: Outfit) -> object:
+    """What was printed of the model's errors; None where nothing was."""
+    from doffer.errors import InputError
+    from doffer.fibre.colour.predict import published_error
+
+    try:
+        return published_error(outfit.tables, str(outfit.ways.mixing.model))
+    except InputError:
+        return None
+
+
+def _model_text(row: OtherAnswer, outfit: Outfit) -> str:
+    if row.model == "without_spectra" and not outfit.ways.has_m:
+        return "the same model, without spectra"
     if row.model == "without_spectra":
         return f"M {row.m:.2f}, without spectra"
     return "plain averaging" if row.m is None else f"M {row.m:.2f}"

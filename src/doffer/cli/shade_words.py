@@ -193,7 +193,7 @@ def find_outfit(args: argparse.Namespace, *, needs_target: bool) -> Outfit:
     """
     from doffer.errors import InputError
     from doffer.fibre.colour.verdict import Formula, Tolerance, usual_tolerance
-    from doffer.planning.shade.ways import usual_ways
+    from doffer.planning.shade.ways import by_model, usual_ways
     from doffer.tables.loader import load_tables
 
     if args.shade and not args.mill:
@@ -204,6 +204,8 @@ def find_outfit(args: argparse.Namespace, *, needs_target: bool) -> Outfit:
         bench, tables, target, tolerance = _of_mill(args)
         ways = bench.ways
     ways = _own_m(args, ways or usual_ways(tables))
+    if args.model:
+        ways = by_model(ways, args.model, tables)
     if args.target:
         target = _typed_target(args, tables, known)
     if needs_target and target is None:
@@ -228,8 +230,11 @@ def find_outfit(args: argparse.Namespace, *, needs_target: bool) -> Outfit:
 
 
 def _own_m(args: argparse.Namespace, ways: ShadeWays) -> ShadeWays:
+    from doffer.errors import InputError
     from doffer.fibre.colour.blend import stearns_noechel
 
+    if args.model and args.model != "stearns_noechel" and (args.m is not None or args.ln_m_sd is not None):
+        raise InputError("--m", args.m, "left out: only the model stearns_noechel has it")
     if args.m is not None:
         ways = dataclasses.replace(ways, mixing=stearns_noechel(args.m))
     if args.ln_m_sd is not None:

@@ -23,6 +23,7 @@ from doffer.office.bench_answers import answer_of
 from doffer.office.bench_asked import (
     EVERY_FIBRE,
     MIX,
+    MODELS,
     MOST_CHOICES,
     OWN_COLOUR,
     QUESTIONS,
@@ -45,6 +46,7 @@ from doffer.office.bench_lots import (
 )
 from doffer.office.bench_stock import cannot_go_in, check_kept, lacking, less_of_it, whole_scaled
 from doffer.people.rights import Right, may
+from doffer.planning.shade.ways import by_model
 
 ACTS = ("drop", "act")
 
@@ -84,6 +86,8 @@ def look(request: HttpRequest, data: QueryDict, *, is_quick: bool = False) -> tu
     asked = read_asked(data, units, {lot.code: lot.free_dry_g for lot in bench.lots})
     if not asked.shade:
         asked = replace(asked, shade=bench.standards[0].shade if bench.standards else OWN_COLOUR)
+    if asked.model:
+        bench = replace(bench, ways=by_model(bench.ways, asked.model, bench.tables))
     return with_usual_fibre(asked, bench), bench
 
 
@@ -106,6 +110,7 @@ def _page(
         else "every fibre",
         # where the bench chooses lots, every fibre has a word of its own: nothing said is the usual
         "every": EVERY_FIBRE if asked.want in CHOOSING or asked.fibre == EVERY_FIBRE else "",
+        "models": MODELS,
         "steps": STEPS_G,
         "mosts": MOST_CHOICES,
         "choices": choices_of(asked, bench, aim),
@@ -126,6 +131,7 @@ def _blend_context(request: HttpRequest, asked: Asked, bench: Bench) -> dict[str
     return {
         "here": "bench",
         "asked": asked,
+        "model_name": dict(MODELS)[asked.model],
         "typed": asked.typed,
         "bench": bench,
         "aim": aim,
@@ -198,6 +204,7 @@ def _facts(asked: Asked, bench: Bench, blend: Blend, name: str) -> RecipeFacts:
         target=target,
         name=name.strip()[:80],
         join_decision=decision_for(asked, bench),
+        mixing=bench.ways.mixing if asked.model else None,
     )
 
 

@@ -23,6 +23,13 @@ QUESTIONS = (
 EVERY_FIBRE = "every"  # said on purpose; nothing said is the usual fibre where the bench chooses lots
 OWN_COLOUR = "own"  # stands for a shade where the colour is typed
 STEPS_G = (("0.1", "0.1 g"), ("1", "1 g"), ("5", "5 g"), ("50", "50 g"))
+USUAL_MODEL = "stearns_noechel"
+MODELS = (
+    ("", "Stearns and Noechel (usual)"),
+    ("friele", "Friele"),
+    ("kubelka_munk", "Kubelka and Munk, one constant"),
+    ("plain_average", "Plain averaging"),
+)
 MOST_CHOICES = tuple((str(n), f"{n} lots") for n in (2, 3, 4, 5))
 SHARE, CODE_SIGNS, MOST_CHOSEN = "share_", 20, 60
 SUM_SLACK = 0.005  # shares on the face are rounded; below half a point nothing is said of their sum
@@ -41,7 +48,8 @@ class Asked:
     `shade` is "" for the first standard there is, `OWN_COLOUR` for the typed `lab`. `whose` is "" for the
     mill's own fibre, an owner's number, or the number of an agreement. `fibre` is as it was said, and
     `only_fibre` the one that counts, "" for all. `shares` are fractions of the mix,
-    adding up to 1; `shares_sum` is what was typed. `mass_g` is the weight of the mix on the scale.
+    adding up to 1; `shares_sum` is what was typed. `model` is "" for the blend model in use.
+    `mass_g` is the weight of the mix on the scale.
     """
 
     want: str = MIX
@@ -56,6 +64,7 @@ class Asked:
     shares_sum: float = 1.0
     must: frozenset[str] = frozenset()
     never: frozenset[str] = frozenset()
+    model: str = ""
     most_lots: int = USUAL_MOST_LOTS
     step_g: float = USUAL_STEP_G
     most_added_frac: float = USUAL_MOST_ADDED_FRAC
@@ -77,6 +86,7 @@ class Asked:
             "fibre": self.fibre,
             "whose": self.whose,
             "mass": self.typed.text("mass"),
+            "model": self.model,
             "most": "" if self.most_lots == USUAL_MOST_LOTS else self.most_lots,
             "step": "" if self.step_g == USUAL_STEP_G else f"{self.step_g:g}",
             "added": "" if self.typed.text("added") == USUAL_MOST_ADDED else self.typed.text("added"),
@@ -130,7 +140,7 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
     lots = tuple(dict.fromkeys(codes))[:MOST_CHOSEN]
     typed_shares = {code: _share(typed, code) for code in lots}
     want = typed.text("want")
-    shade = typed.text("shade")
+    shade, model = typed.text("shade"), typed.text("model")
     most = typed.count("most", "lots in the blend", low=2, high=5)
     mass_g = typed.mass_g("mass", "weight of the mix")
     if mass_g == 0:
@@ -150,6 +160,7 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
         lots=lots,
         must=frozenset(data.getlist("must")),
         never=frozenset(data.getlist("never")),
+        model=model if model in dict(MODELS) else "",
         most_lots=most or USUAL_MOST_LOTS,
         step_g=float(step) if step in dict(STEPS_G) else USUAL_STEP_G,
         most_added_frac=added_frac or USUAL_MOST_ADDED_FRAC,

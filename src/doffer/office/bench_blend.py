@@ -21,6 +21,7 @@ from doffer.fibre.content import Basis, LabelShares, label_shares
 from doffer.fibre.fineness import BlendFineness, material_fineness
 from doffer.fibre.material import Form, Material
 from doffer.mill.queries.bench import Bench, BenchLot, BenchStandard, costs_of, spectra
+from doffer.mill.tints import constants_of
 from doffer.office.bench_asked import OWN_COLOUR, Asked
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.colour import screen_colour as approximate
@@ -41,6 +42,7 @@ MODEL_NAMES = {
     "friele": "Friele",
     "kubelka_munk": "Kubelka and Munk, one constant",
     "plain_average": "plain averaging",
+    "two_constant": "Kubelka and Munk, two constants from tints in white",
 }
 SHORT_G = 0.5  # a lot is short from half a gram on; less is rounding
 
@@ -363,6 +365,7 @@ def _models(
         target.lights[0],
         mixings=usual_mixings(bench.tables, bench.ways.mixing),
         standard_lab=target.labs[0] if aim else None,
+        constants=constants_of([lot.code for lot in lots], bench.tints),
         formula=target.formula,
     )
     return tuple((MODEL_NAMES.get(one.model, one.model), one) for one in answers)

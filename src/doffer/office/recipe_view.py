@@ -18,7 +18,7 @@ from doffer.fibre.colour.verdict import Judgement, judge
 from doffer.fibre.colour.words import difference_words
 from doffer.mill.palette import target_of
 from doffer.mill.queries.recipes import OneRecipe, RecipePart, run_note
-from doffer.office.bench_asked import OWN_COLOUR, SHARE, share_text
+from doffer.office.bench_asked import OWN_COLOUR, SHARE, USUAL_MODEL, share_text
 from doffer.office.bench_blend import SPECTRUM
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.mix import MixPart, mix_bar
@@ -175,6 +175,7 @@ def bench_address(recipe: OneRecipe) -> str:
     row = recipe.row
     lab = ", ".join(f"{x:g}" for x in recipe.target_labs[FIRST_LIGHT])
     words = [("shade", row.shade)] if row.shade else [("shade", OWN_COLOUR), ("lab", lab)]
+    words += [("model", recipe.model)] if recipe.model != USUAL_MODEL else []
     mass_g = sum(line.weigh_g for line in lines_of(recipe))
     words += [("mass", f"{mass_g:.0f} g")]
     words += [("lot", part.lot) for part in recipe.parts]

@@ -26,6 +26,7 @@ from doffer.mill.queries import recipes
 from doffer.mill.queries.recipes import OneRecipe
 from doffer.office import recipe_view as view
 from doffer.office.asked import acting, fresh_key, key_of, number_after
+from doffer.office.bench_asked import USUAL_MODEL
 from doffer.office.bench_blend import TELLABLE_DE
 from doffer.office.colour_readings_form import form_of
 from doffer.office.recipe_correct import Way, corrected_of
@@ -222,6 +223,7 @@ def _next_version(recipe: OneRecipe, found: Way) -> RecipeFacts:
         note=f"Corrected by the trial card of version {recipe.row.version}: with what it taught, the blend "
         f"should come {within} to the shade",
         join_decision=recipe.join_decision,
+        mixing=None if recipe.model == USUAL_MODEL else view.ways_of(recipe).mixing,
     )
 
 

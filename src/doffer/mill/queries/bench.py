@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from doffer.mill.queries.lots import Held, held_now, lab_of
 from doffer.mill.queries.shades import StandardRow, standard_row
 from doffer.mill.queries.today import OPEN_STATES
 from doffer.mill.sittings import Sitting, measured_by_lot, newest_like
+from doffer.mill.tints import Constants, tints_of
 from doffer.planning.shade.target import Stock, Target
 from doffer.planning.shade.ways import ShadeWays
 from doffer.tables.loader import Tables
@@ -112,7 +113,10 @@ class Agreement:
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """Everything a blending bench needs; `lots` by number, two hundred at most."""
+    """Everything a blending bench needs; `lots` by number, two hundred at most.
+
+    `tints` are absorption and scattering of lots that were carded with a white one.
+    """
 
     lots: tuple[BenchLot, ...]
     standards: tuple[BenchStandard, ...]
@@ -122,6 +126,7 @@ class Bench:
     agreements: tuple[Agreement, ...]
     tables: Tables
     n_left_off: int
+    tints: Mapping[str, Constants] = field(default_factory=dict)
 
     def lot(self, code: str) -> BenchLot:
         """One of the lots; NotFoundError when it is not on the bench."""
@@ -222,6 +227,7 @@ def bench(
         agreements=_agreements({lot.code for lot in shown}),
         tables=tables,
         n_left_off=rows.count() - len(shown) if len(lots) > len(shown) else 0,
+        tints=tints_of(lead, pad.form, tables),
     )
 
 

@@ -6,7 +6,8 @@ import dataclasses
 import math
 from dataclasses import dataclass
 
-from doffer.fibre.colour.blend import Mixing, default_mixing, stearns_noechel
+from doffer.errors import InputError
+from doffer.fibre.colour.blend import BlendModel, Mixing, default_mixing, stearns_noechel
 from doffer.fibre.colour.predict import default_ln_m_sd, published_error
 from doffer.tables.loader import Tables
 
@@ -41,6 +42,11 @@ class ShadeWays:
     lot_worth_de: float
     n_samples: int = 0
     left_out_de: float | None = None
+
+    @property
+    def has_m(self) -> bool:
+        """Whether the model has a constant M with a known spread."""
+        return self.mixing.model is BlendModel.STEARNS_NOECHEL
 
     def is_settled(self, tables: Tables) -> bool:
         """Whether the mill's own samples say how its card mixes: enough, and no farther off than print.
@@ -83,6 +89,22 @@ def usual_ways(tables: Tables) -> ShadeWays:
         trial_card_g=tables.constants["shade_trial_card"].value,
         lot_worth_de=tables.constants["shade_lot_worth"].value,
     )
+
+
+def by_model(ways: ShadeWays, model: str, tables: Tables) -> ShadeWays:
+    """The same ways by the model a person chose; by any but the one in use with its published constant.
+
+    Raises
+    ------
+    InputError
+        A model nobody knows.
+    """
+    if model not in set(BlendModel):
+        raise InputError("blend model", model, f"one of {', '.join(BlendModel)}")
+    if model == ways.mixing.model:
+        return ways
+    mixing = default_mixing(tables, BlendModel(model))
+    return dataclasses.replace(ways, mixing=mixing, is_fitted=False, n_samples=0, left_out_de=None)
 
 
 def fitted_ways(
