@@ -72,6 +72,12 @@ class BreakRate:
     note: str = ""
 
 
+GUESSED_RATE = BreakRate(
+    0.1, 0.03, 0.3, is_proven=False, status=Status.PRACTICE, note="our own guess: measure before and after"
+)
+TENDER_STRENGTH_RATIO = 0.5  # of sound fibre: our own guess
+
+
 def normal_lengths(*, mean_mm: float, sd_mm: float) -> Lengths:
     """A normal distribution of lengths by number, cut at 1 mm [mm]."""
     if not mean_mm > 0 or not sd_mm > 0:
