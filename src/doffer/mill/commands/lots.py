@@ -6,6 +6,7 @@ import hashlib
 import io
 import math
 import secrets
+import struct
 import uuid
 import warnings
 from collections.abc import Mapping
@@ -138,37 +139,54 @@ def add_photo(by: Person | None, code: str, *, data: bytes, key: uuid.UUID | Non
 
 def redrawn(data: bytes) -> tuple[bytes, str, tuple[int, int]]:
     """The same picture without anything but its pixels; size and kind are looked at before it is opened."""
-    if len(data) > MOST_PHOTO_BYTES:
-        raise InputError("photo", f"{len(data) / 1e6:.1f} MB", f"at most {MOST_PHOTO_BYTES / 1e6:.0f} MB")
-    try:
-        with (
-            warnings.catch_warnings(action="error", category=Image.DecompressionBombWarning),
-            Image.open(io.BytesIO(data), formats=list(PHOTO_KINDS)) as picture,
-        ):
-            kind = str(picture.format)
-            width, height = picture.size
-            if width * height > MOST_PHOTO_PIXELS:
-                raise _too_many_pixels(f"{math.ceil(width * height / 1e5) / 10:g} megapixels")
-            upright = _upright(picture)
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as bomb:
-        raise _too_many_pixels(f"over {(Image.MAX_IMAGE_PIXELS or 0) / 1e6:.0f} megapixels") from bomb
-    except (UnidentifiedImageError, OSError, SyntaxError) as broken:
-        raise InputError("photo", "not readable", "a JPEG, PNG or WebP picture, whole") from broken
+    upright, kind = opened(data)
     out = io.BytesIO()
     upright.save(out, format=kind)
     return out.getvalue(), kind, upright.size
 
 
-def _too_many_pixels(given: str) -> InputError:
+def opened(data: bytes, *, field: str = "photo") -> tuple[Image.Image, str]:
+    """A photo's pixels, upright, and its kind; size and kind are looked at before it is opened.
+
+    Raises
+    ------
+    InputError
+        Too many bytes or pixels, another kind of file, or a broken one.
+    """
+    if len(data) > MOST_PHOTO_BYTES:
+        raise InputError(field, f"{len(data) / 1e6:.1f} MB", f"at most {MOST_PHOTO_BYTES / 1e6:.0f} MB")
+    try:
+        with (
+            warnings.catch_warnings(action="error", category=Image.DecompressionBombWarning),
+            Image.open(io.BytesIO(data), formats=list(PHOTO_KINDS)) as picture,
+        ):
+            width, height = picture.size
+            if width * height > MOST_PHOTO_PIXELS:
+                raise _too_many_pixels(field, f"{math.ceil(width * height / 1e5) / 10:g} megapixels")
+            # a telephone's JPEG with a second, smaller picture behind it calls itself MPO
+            return _upright(picture), "JPEG" if picture.format == "MPO" else str(picture.format)
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as bomb:
+        raise _too_many_pixels(field, f"over {(Image.MAX_IMAGE_PIXELS or 0) / 1e6:.0f} megapixels") from bomb
+    except InputError:
+        raise
+    except UNREADABLE as broken:
+        raise InputError(field, "not readable", "a JPEG, PNG or WebP picture, whole") from broken
+
+
+# What the decoders were seen to raise, or may, on files that are broken
+UNREADABLE = (UnidentifiedImageError, OSError, SyntaxError, ValueError, EOFError, struct.error, LookupError)
+
+
+def _too_many_pixels(field: str, given: str) -> InputError:
     """Small as a file, too large as a picture."""
     most = f"at most {MOST_PHOTO_PIXELS / 1e6:.0f} megapixels (pixels across times pixels down)"
-    return InputError("photo", given, f"{most}; take it again with a smaller picture size, or shrink it")
+    return InputError(field, given, f"{most}; take it again with a smaller picture size, or shrink it")
 
 
 def _upright(picture: Image.Image) -> Image.Image:
     """The pixels alone, turned as the camera meant them."""
     turned = ImageOps.exif_transpose(picture)
-    mode = "RGBA" if "A" in turned.getbands() and picture.format != "JPEG" else "RGB"
+    mode = "RGBA" if "A" in turned.getbands() and picture.format not in ("JPEG", "MPO") else "RGB"
     bare = Image.new(mode, turned.size)
     bare.paste(turned.convert(mode))
     return bare
