@@ -185,6 +185,14 @@ def test_the_card_is_printed_on_one_page(desk, kitchen):
     assert desk.get(f"/kitchen/{kitchen.shade}/card.pdf").status_code == 400
 
 
+def test_a_held_heat_is_printed_as_held_and_not_as_heating(desk, kitchen):
+    pdf = desk.get(f"/kitchen/{kitchen.shade}/card.pdf?lot=L005").content
+    text = " ".join(PdfReader(io.BytesIO(pdf)).pages[0].extract_text().replace("\u202f", " ").split())
+    assert "45 min at 95 °C" in text
+    assert "from 40 °C to 95 °C" in text
+    assert "min to" not in text
+
+
 def test_a_dyeing_is_begun_from_the_card_and_leads_to_its_loads(desk, kitchen):
     address = f"/kitchen/{kitchen.shade}/begin/"
     assert send(desk, address, mass="2.6", version="1").status_code == 422

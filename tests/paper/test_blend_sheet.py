@@ -52,6 +52,8 @@ def test_the_trial_card_is_to_the_hundredth_of_a_gram_and_has_no_layers():
     for part in ("trial card", "16.80 g", "3.20 g", "20.00 g"):
         assert part in text
     assert "Lay from the bottom up" not in text
+    assert text.count("16.80 g") == 1
+    assert "of the trial card" not in text
 
 
 def test_ounces_stand_beside_the_grams_where_pounds_are_spoken():

@@ -96,7 +96,6 @@ def _load(card: view.LoadCard, units: str) -> DyeCardLoad:
 
 
 def _step(part: view.Stretch, units: str) -> DyeCardStep:
-    heat = "" if part.end_c == part.start_c else f"from {say(part.start_c, 'c', units)} "
-    return DyeCardStep(
-        part.what, say_duration(part.end_min - part.start_min), f"{heat}to {say(part.end_c, 'c', units)}"
-    )
+    end = say(part.end_c, "c", units)
+    heat = f"at {end}" if part.end_c == part.start_c else f"from {say(part.start_c, 'c', units)} to {end}"
+    return DyeCardStep(part.what, say_duration(part.end_min - part.start_min), heat)

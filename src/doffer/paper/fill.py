@@ -119,7 +119,7 @@ def blend_sheet(sheet: BlendSheet, imprint: Imprint) -> Filled:
         "owner": "",
         "product": shortened(f"for {sheet.shade}, version {sheet.version}", LONGEST_WORDS),
         "finished": "",
-        "heads": ["share on the scale", "share oven-dry", "of the trial card"],
+        "heads": ["share on the scale", "share oven-dry", "" if sheet.is_trial else "of the trial card"],
         "total": weighed(sum(masses_g), imprint.system),
         "limited": "",
         "lines": [
@@ -129,7 +129,7 @@ def blend_sheet(sheet: BlendSheet, imprint: Imprint) -> Filled:
                 "when": "",
                 "label": say(part.share_frac, "frac", digits=1),
                 "weighed": say(mass_g / sum(masses_g), "frac", digits=1),
-                "naive": _card_mass(part.trial_mass_g, imprint.system)["grams"],
+                "naive": "" if sheet.is_trial else _card_mass(part.trial_mass_g, imprint.system)["grams"],
             }
             for part, mass_g in zip(sheet.portions, masses_g, strict=True)
         ],
