@@ -86,7 +86,7 @@ def pick(f: Floats, step: Pick, *, cell_g: float, rng: np.random.Generator) -> F
 
 def toss(f: Floats, step: Toss, *, cell_g: float, rng: np.random.Generator) -> Floats:
     """Stream grabbed from the bin in any order; what is less than a grab comes last."""
-    grab = max(1, round(step.increment_g / cell_g))
+    grab = min(len(f), max(1, round(step.increment_g / cell_g)))
     n_grabs = len(f) // grab
     out = f.copy()
     whole = out[: n_grabs * grab].reshape(n_grabs, grab, -1)
@@ -135,6 +135,7 @@ def clump(f: Floats, clump_ratio: float, rng: np.random.Generator) -> Floats:
 def mended(f: Floats, shares: Floats) -> Floats:
     """Stream with its mean shares put right: each part in excess gives the same fraction of it everywhere."""
     found = f.mean(axis=0, dtype=np.float64)
+    found, shares = found / found.sum(), shares / shares.sum()
     if np.abs(found - shares).max() < SAME_SHARES:
         return f
     excess, want = np.maximum(found - shares, 0), np.maximum(shares - found, 0)
