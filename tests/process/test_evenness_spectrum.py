@@ -292,6 +292,12 @@ def test_gains_agree_with_numbers_summed_finely():
     assert lag_gain(np.array([1 / 30]), hold_up_g=60, tanks=3) < lag_gain(np.array([1 / 30]), hold_up_g=60)
 
 
+def test_lobes_finer_than_the_grid_are_told_by_their_mean():
+    cycles = usual_grid().cycles_per_g[-200:]
+    mean = box_gain(cycles, length_g=1000) * 2 * (np.pi * cycles * 1000) ** 2
+    assert mean == pytest.approx(np.ones(200), rel=1e-9)
+
+
 def test_any_mixer_can_be_put_in_by_its_gain():
     before = laid(blend([0.2, 0.8]), share_signals(blend([0.2, 0.8]).parts))
     lagged = filtered(before, lambda nu: lag_gain(nu, hold_up_g=60))
