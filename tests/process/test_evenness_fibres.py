@@ -148,6 +148,11 @@ def test_intensity_falls_in_the_card_and_the_scale_is_its_hold_up():
     assert carded.intensity[0] < 0.1
     lot = through(Passage(feed, (Card(60), Draw(4, 4)), 3000), share_signals(parts))
     assert intensity_and_scale(lot).scale_g == pytest.approx([240, 240], rel=0.06)
+    small = through(
+        Passage(Feed(20_000, parts, 2000, laying=Laying.HANDFULS), (Card(60), Draw(4, 4)), 3000),
+        share_signals(parts),
+    )
+    assert intensity_and_scale(small).scale_g == pytest.approx([240, 240], rel=0.1)
     assert lot.variance / unmixed_variance(lot.weights, lot.shares) == pytest.approx(
         intensity_and_scale(lot).intensity
     )

@@ -122,6 +122,18 @@ def test_stripes_of_hue_are_lost_in_the_distance_and_those_of_lightness_are_not(
     )
 
 
+def test_a_band_of_hue_is_weighted_wave_by_wave():
+    cycles = np.linspace(10, 30, 2001)  # stripes of 11 to 33 mm
+    density = np.zeros((5, 2001))
+    density[4] = 0.2
+    lone = one_wave(wave_g=1, sd_de=0)
+    band = dataclasses.replace(lone, cycles_per_g=cycles, density_g=density)
+    waves = [one_wave(wave_g=1 / nu, sd_de=1, axis=2) for nu in np.linspace(10, 30, 201)]
+    far = {"strand_tex": ROVING_TEX, "distance_mm": 4000}
+    by_hand = 0.2 * 20 * np.mean([seen_sd_de(wave, TABLES, **far) ** 2 for wave in waves])
+    assert seen_sd_de(band, TABLES, **far) ** 2 == pytest.approx(by_hand, rel=0.01)
+
+
 def test_the_length_of_stripes_is_that_of_the_layers_and_then_of_the_card():
     fed = strand()
     assert dominant_wave_g(fed, piece_g=0.03)[0] == pytest.approx(250)
