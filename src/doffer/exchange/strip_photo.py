@@ -19,6 +19,7 @@ from doffer.process.evenness.strip_scan import StripScan, scan_strip
 from doffer.tables.loader import Tables
 
 MM_PER_INCH = 25.4
+TURN_PX = 640  # along, to tell how far a strip is turned
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,7 @@ def _ticks(rgb: Pixels, band: Box, tick_mm: float) -> Scale:
         lying, box = (
             (rgb, band) if rgb.shape[1] >= rgb.shape[0] else (rgb.transpose(1, 0, 2), on_its_side(band))
         )
-        turn_rad = find_strip(linear_light(lying)).turn_rad
+        turn_rad = find_strip(linear_light(lying, max(1, lying.shape[1] // TURN_PX))).turn_rad
         return scale_from_ticks(lying, band=box, tick_mm=tick_mm, turn_rad=turn_rad)
 
 

@@ -30,6 +30,7 @@ LEAST_LENGTH = 0.25  # of the picture's length
 TRIMS = 3
 SLACK_PX = 1.5  # of the small picture, above and below: half a step of direction at the strip's ends
 LEVELS = 256
+ROWS_AT_ONCE = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +59,20 @@ def on_its_side(box: Box) -> Box:
     return (box[1], box[0], box[3], box[2])
 
 
-def linear_light(rgb: Pixels) -> Singles:
-    """Linear light 0..1 of sRGB bytes, any shape."""
+def linear_light(rgb: Pixels, factor: int = 1) -> Singles:
+    """Linear light 0..1 of an sRGB picture, means of blocks of `factor` by `factor` pixels, shape (h, w, 3).
+
+    Rows are taken a few at a time, so that a large picture is never held whole in floats.
+    """
     curve = decode(np.arange(LEVELS) / (LEVELS - 1)).astype(np.float32)
-    return np.asarray(curve[rgb])
+    if factor <= 1:
+        return np.asarray(curve[rgb])
+    rows, columns = rgb.shape[0] // factor, rgb.shape[1] // factor
+    out = np.empty((rows, columns, 3), dtype=np.float32)
+    for first in range(0, rows, ROWS_AT_ONCE):
+        last = min(first + ROWS_AT_ONCE, rows)
+        out[first:last] = shrunk(curve[rgb[first * factor : last * factor]], factor)
+    return out
 
 
 def shrunk(linear: Singles, factor: int) -> Singles:

@@ -15,6 +15,7 @@ Spectra = NDArray[np.complex128]
 PADDED = 4  # zeros after the rows, so that a tone between two bins keeps its power
 TREND_DEGREE = 3
 CLOSE_BINS = 0.1  # of a bin: how close the vertex comes
+ROWS_AT_ONCE = 32
 LEAST_TICKS = 30
 LEAST_PERIOD_PX, MOST_PERIOD_PX = 2.5, 60.0
 LEAST_BAND_ROWS = 4
@@ -85,17 +86,17 @@ def scale_from_ticks(rgb: Pixels, *, band: Box, tick_mm: float = 1.0, turn_rad: 
     if not (np.isfinite(tick_mm) and tick_mm > 0):
         raise InputError("distance between ticks", tick_mm, "above 0 mm")
     rows = _rows(rgb, band, float(np.tan(turn_rad)))
-    spectra = _spectra(rows)
+    power, product = _spectra(rows)
     length = rows.shape[1]
-    tone, stands_out = _tone(spectra, length)
-    halves = [_near(_spectra(half), tone, half.shape[1]) for half in np.array_split(rows, 2, axis=1)]
+    tone, stands_out = _tone(power, length)
+    halves = [_near(_spectra(half)[0], tone, half.shape[1]) for half in np.array_split(rows, 2, axis=1)]
     spread = abs(halves[0] - halves[1]) / tone
     if spread > MOST_SPREAD_FRAC:
         given = f"{100 * spread:.0f} % longer at one end"
         raise InputError(
             "ruler in the photo", given, "alike at both ends; hold the camera square to the table"
         )
-    drift = _drift(spectra, tone, length)
+    drift = float(np.angle(product[round(tone * PADDED * length)]) / (2 * np.pi))  # sin q / p
     off_frac = max(float(spread) / 2, CLOSE_BINS / (tone * length))
     ticks_per_px = float(np.hypot(tone - np.tan(turn_rad) * drift, drift))
     return Scale(tick_mm * ticks_per_px, off_frac, stands_out)
@@ -125,15 +126,27 @@ def _rows(rgb: Pixels, band: Box, slope: float) -> Floats:
     return np.asarray(grey - (grey @ basis) @ basis.T)
 
 
-def _spectra(rows: Floats) -> Spectra:
-    """Complex spectra of the rows under a Hann window, padded to four times the length."""
-    window = np.hanning(rows.shape[1])
-    return np.asarray(np.fft.rfft(rows * window, n=PADDED * rows.shape[1], axis=1))
+def _spectra(rows: Floats) -> tuple[Floats, Spectra]:
+    """Power of the rows by tone, and each row's product with the next one's, both added up.
+
+    Hann window, padded to four times the length; some rows at a time, so that tall bands need little room.
+    """
+    n_rows, length = rows.shape
+    window = np.hanning(length)
+    size = PADDED * length
+    power, product = np.zeros(size // 2 + 1), np.zeros(size // 2 + 1, dtype=np.complex128)
+    before = np.zeros((0, size // 2 + 1), dtype=np.complex128)
+    for first in range(0, n_rows, ROWS_AT_ONCE):
+        found = np.fft.rfft(rows[first : first + ROWS_AT_ONCE] * window, n=size, axis=1)
+        power += (np.abs(found) ** 2).sum(axis=0)
+        chain = np.concatenate([before, found])
+        product += (np.conj(chain[:-1]) * chain[1:]).sum(axis=0)
+        before = found[-1:]
+    return power, product
 
 
-def _tone(spectra: Spectra, length: int) -> tuple[float, float]:
+def _tone(power: Floats, length: int) -> tuple[float, float]:
     """Cycles a pixel of the ticks, and how far they stand out."""
-    power = (np.abs(spectra) ** 2).sum(axis=0)
     tones = np.arange(len(power)) / (PADDED * length)
     least = max(LEAST_TICKS / length, 1 / MOST_PERIOD_PX)
     allowed = (tones >= least) & (tones <= 1 / LEAST_PERIOD_PX)
@@ -156,9 +169,8 @@ def _kin(tones: Floats, tone: float, length: int) -> Bools:
     return np.asarray(np.abs(tenths - np.rint(tenths)) * tone / 10 <= max(EDGE_ROUND * tone / 10, 2 / length))
 
 
-def _near(spectra: Spectra, tone: float, length: int) -> float:
+def _near(power: Floats, tone: float, length: int) -> float:
     """The strongest tone within a tenth of the one given."""
-    power = (np.abs(spectra) ** 2).sum(axis=0)
     tones = np.arange(len(power)) / (PADDED * length)
     peak = int(np.argmax(np.where(np.abs(tones - tone) <= tone / 10, power, 0)))
     return _vertex(power, peak) / (PADDED * length)
@@ -171,9 +183,3 @@ def _vertex(power: Floats, peak: int) -> float:
     before, at, after = np.log(power[peak - 1 : peak + 2] + np.finfo(float).tiny)
     bend = before - 2 * at + after
     return peak + (0.5 * float((before - after) / bend) if bend < 0 else 0.0)
-
-
-def _drift(spectra: Spectra, tone: float, length: int) -> float:
-    """How many ticks the ruler moves on from row to row: ``sin q / p``."""
-    peak = round(tone * PADDED * length)
-    return float(np.angle((np.conj(spectra[:-1, peak]) * spectra[1:, peak]).sum()) / (2 * np.pi))

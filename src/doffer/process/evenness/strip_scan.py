@@ -34,7 +34,6 @@ from doffer.process.evenness.strip_place import (
     find_strip,
     linear_light,
     on_its_side,
-    shrunk,
     straight,
 )
 from doffer.tables.loader import Tables
@@ -49,6 +48,8 @@ LEAST_STRIP_MM, ENOUGH_STRIP_MM = 100.0, 300.0
 ABOUT = 0.9  # of enough: still enough, since ends are left out
 FINEST_MM_PER_PX, COARSEST_MM_PER_PX = 0.005, 0.35
 WORK_MM_PER_PX = 0.2  # finer pictures are averaged to about this
+DARKEST = 1e-4  # of full light: a black picture of white paper divides nothing by zero
+MOST_WORK_PIXELS = 8_000_000
 WHITE_BLOCKS = 60  # the white paper's picture is smoothed to so many blocks along
 BANDS_PER_OCTAVE = 3
 SHORTEST_WAVE_MM = 4.0
@@ -168,24 +169,25 @@ def scan_strip(
         without = None if without is None else on_its_side(without)
     seen_in = light(tables, "D65", observer_deg=SCREEN_OBSERVER_DEG)
     factor = max(1, int(WORK_MM_PER_PX / mm_per_px))
-    linear = shrunk(linear_light(rgb), factor)
-    paper = None if white is None else _paper(linear_light(white), linear.shape)
-    step_mm = mm_per_px * factor
+    _check_frame(rgb, factor)
+    linear = linear_light(rgb, factor)
+    paper = None if white is None else _paper(white, linear.shape)
+    work_mm_per_px = mm_per_px * factor
     even = linear if paper is None else linear / paper * np.float32(_paper_luminance(seen_in, tables))
     place = find_strip(even, without=without)
     check_light(rgb, place, factor)
-    _check_size(place, step_mm, lane_mm=max(LANE_MM, LANE_PX * mm_per_px))
+    _check_size(place, work_mm_per_px, lane_mm=max(LANE_MM, LANE_PX * mm_per_px))
     strip = straight(even, place, inner_frac=INNER_FRAC)
     noise_sd = pixel_noise(linear, place, without)
-    check_focus(strip, mm_per_px=step_mm, noise_sd=noise_sd)
-    n_lanes = int(strip.shape[1] * step_mm / max(LANE_MM, LANE_PX * mm_per_px))
-    values = _signals(_cells(strip, n_lanes, step_mm), seen_in, slope_lab)
-    scan = _scan(values, strip.shape[0] * step_mm, has_white=white is not None)
+    check_focus(strip, mm_per_px=work_mm_per_px, noise_sd=noise_sd)
+    n_lanes = int(strip.shape[1] * work_mm_per_px / max(LANE_MM, LANE_PX * mm_per_px))
+    values = _signals(_cells(strip, n_lanes, work_mm_per_px), seen_in, slope_lab)
+    scan = _scan(values, strip.shape[0] * work_mm_per_px, has_white=white is not None)
     scan = replace(
         scan,
         slope_de=np.nan if slope_lab is None else float(np.linalg.norm(slope_lab)),
         turn_deg=float(np.degrees(place.turn_rad)),
-        width_mm=place.width_px * step_mm,
+        width_mm=place.width_px * work_mm_per_px,
         mm_per_px=mm_per_px,
         noise_sd=noise_sd * factor,
     )
@@ -259,12 +261,18 @@ def _check(rgb: Pixels, mm_per_px: float, white: Pixels | None, slope_lab: Float
         raise InputError("colour slope of the blend", slope_lab.tolist(), "three numbers, not all zero")
 
 
+def _check_frame(rgb: Pixels, factor: int) -> None:
+    if rgb.shape[0] * rgb.shape[1] > MOST_WORK_PIXELS * factor**2:
+        given = f"{rgb.shape[1]} by {rgb.shape[0]} pixels"
+        raise InputError("photo", given, "cut to the strip, its ground and the ruler: it shows far more")
+
+
 def _lying(rgb: Pixels) -> Pixels:
     return rgb.transpose(1, 0, 2)
 
 
-def _check_size(place: Place, step_mm: float, *, lane_mm: float) -> None:
-    length_mm, width_mm = place.length_px * step_mm, place.width_px * step_mm
+def _check_size(place: Place, work_mm_per_px: float, *, lane_mm: float) -> None:
+    length_mm, width_mm = place.length_px * work_mm_per_px, place.width_px * work_mm_per_px
     if length_mm < LEAST_STRIP_MM:
         allowed = f"at least {LEAST_STRIP_MM:g} mm long, better {ENOUGH_STRIP_MM:g}"
         raise InputError("strip in the photo", f"{length_mm:.0f} mm long", allowed)
@@ -274,12 +282,12 @@ def _check_size(place: Place, step_mm: float, *, lane_mm: float) -> None:
         raise InputError("strip in the photo", f"{width_mm:.0f} mm wide", allowed)
 
 
-def _paper(white: Singles, shape: tuple[int, ...]) -> Singles:
+def _paper(white: Pixels, shape: tuple[int, ...]) -> Singles:
     """Light on the ground, shape of the picture, smoothed so that paper and sensor leave no grain in it."""
     block = max(
         1, white.shape[1] // WHITE_BLOCKS, white.shape[0] // max(2, min(white.shape[0], WHITE_BLOCKS))
     )
-    coarse = np.maximum(shrunk(white, block), np.float32(1e-4))
+    coarse = np.maximum(linear_light(white, block), np.float32(DARKEST))
     along = _hats(shape[1], coarse.shape[1], white.shape[1] / shape[1] / block)
     down = _hats(shape[0], coarse.shape[0], white.shape[0] / shape[0] / block)
     rows = np.einsum("yb,bxc->ycx", down, coarse, optimize=True)
@@ -299,10 +307,10 @@ def _hats(n_fine: int, n_coarse: int, step: float) -> Singles:
     return hats
 
 
-def _cells(strip: Singles, n_lanes: int, step_mm: float) -> Floats:
+def _cells(strip: Singles, n_lanes: int, work_mm_per_px: float) -> Floats:
     """Mean linear light in cells of half a millimetre by a lane, shape (n, m, 3)."""
     across = strip.shape[1] // n_lanes
-    along = max(1, round(CELL_MM / step_mm))
+    along = max(1, round(CELL_MM / work_mm_per_px))
     n_cells = strip.shape[0] // along
     cut = strip[: n_cells * along, : n_lanes * across].reshape(n_cells, along, n_lanes, across, 3)
     return np.asarray(cut.mean(axis=(1, 3), dtype=np.float64))
