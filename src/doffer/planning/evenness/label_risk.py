@@ -11,9 +11,9 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.distribution import normal_cdf
+from doffer.process.evenness.fibres import fibre_tex, section_spread
 from doffer.process.evenness.passage import Part
 
-TEX_FROM_UM2 = math.pi / 4 * 1e-3  # fibre tex = this x um^2 x g/cm3, by definition of tex
 UG_FROM_TEX_MM = 1.0  # a fibre of 1 tex and 1 mm weighs 1 ug
 G_PER_UG = 1e-6
 TOLERANCE_FRAC = 0.03  # Regulation (EU) 1007/2011: 3 points, from memory, unverified
@@ -49,10 +49,13 @@ def fibre_mass_ug(part: Part) -> float:
     Linear density goes by diameter squared, so ``a* = a (1 + CV_a^2)`` with, for a normal diameter,
     ``1 + CV_a^2 = (1 + 6c^2 + 3c^4) / (1 + c^2)^2`` (computed); lengths likewise ``l* = l (1 + CV_l^2)``.
     """
-    c2 = part.diameter_cv_frac**2
-    mean_tex = TEX_FROM_UM2 * part.diameter_um**2 * (1 + c2) * part.density_g_cm3
-    by_mass = (1 + 6 * c2 + 3 * c2**2) / (1 + c2) ** 2
-    return UG_FROM_TEX_MM * mean_tex * by_mass * part.staple_mm * (1 + part.staple_cv_frac**2)
+    mean_tex = fibre_tex(
+        diameter_um=part.diameter_um,
+        density_g_cm3=part.density_g_cm3,
+        diameter_cv_frac=part.diameter_cv_frac,
+    )
+    by_mass = section_spread(part.diameter_cv_frac) * (1 + part.staple_cv_frac**2)
+    return UG_FROM_TEX_MM * mean_tex * by_mass * part.staple_mm
 
 
 def specimen_sampling_variance(parts: Sequence[Part], *, specimen_g: float) -> Floats:

@@ -1,0 +1,206 @@
+"""`doffer evenness trial` and `learn`: figures of one's own machines from typed numbers."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from doffer.cli.evenness_words import PERCENT, read_blend, read_figures, read_passage, whole
+from doffer.cli.output import add_json_option, aligned, emit
+from doffer.cli.typed import number
+
+if TYPE_CHECKING:
+    from doffer.planning.evenness.learn import Learned
+
+MOST_G = 5000
+
+
+def trial_words(words: argparse.ArgumentParser) -> None:
+    """One kind of trial at a time."""
+    words.add_argument(
+        "--clean-down",
+        action="append",
+        type=number(0.1, MOST_G),
+        metavar="G",
+        help="grams that came off the card after the feed stopped; again for the next time",
+    )
+    words.add_argument(
+        "--tuft",
+        action="append",
+        type=number(0.0001, MOST_G),
+        metavar="G",
+        help="weight of a tuft pulled at random; 20 are good",
+    )
+    words.add_argument("--red-pct", metavar="PCT;PCT;...", help="share of red in piece after piece")
+    words.add_argument(
+        "--piece-g", type=number(0.01, 100), default=2.0, metavar="G", help="weight of a piece (2)"
+    )
+    words.add_argument(
+        "--can",
+        action="append",
+        metavar="L;L;...",
+        help="shade of one can at the same places as the others; again for the next can",
+    )
+    words.add_argument(
+        "--sd", type=number(0, 1000), help="spread of samples: between which ends the truth lies"
+    )
+    words.add_argument("--pieces", type=whole(2, 10000), metavar="N", help="samples behind --sd")
+    add_json_option(words)
+
+
+def learn_words(words: argparse.ArgumentParser) -> None:
+    """What was measured after the route."""
+    words.add_argument(
+        "--spread",
+        type=number(0.001, 50),
+        required=True,
+        metavar="POINTS",
+        help="measured spread of the first part's share, points of 100",
+    )
+    words.add_argument("--pieces", type=whole(2, 10000), required=True, metavar="N", help="pieces measured")
+    words.add_argument(
+        "--piece-g", type=number(0.001, 1000), default=1.0, metavar="G", help="weight of a piece (1)"
+    )
+
+
+def trial(args: argparse.Namespace) -> int:
+    """Reckon the one trial that was typed."""
+    from doffer.errors import InputError
+
+    kinds = {
+        "--clean-down": (args.clean_down, _clean_down),
+        "--tuft": (args.tuft, _tufts),
+        "--red-pct": (args.red_pct, _pulse),
+        "--can": (args.can, _cans),
+        "--sd": (args.sd, _samples),
+    }
+    given = {flag: act for flag, (value, act) in kinds.items() if value is not None}
+    if len(given) != 1:
+        raise InputError("trial", ", ".join(given) or None, f"one of {', '.join(kinds)}")
+    data, lines = next(iter(given.values()))(args)
+    emit(args, data, lines)
+    return 0
+
+
+def _numbers(text: str, field: str) -> Any:
+    import numpy as np
+
+    from doffer.exchange.numbers import parse_number
+
+    return np.array([float(parse_number(piece, field)) for piece in text.split(";") if piece.strip()])
+
+
+def _clean_down(args: argparse.Namespace) -> tuple[Any, list[str]]:
+    import numpy as np
+
+    from doffer.planning.evenness.calibrate import hold_up_from_clean_down
+
+    found = hold_up_from_clean_down(np.array(args.clean_down))
+    return found, [_found_text("The card holds", found, "g", figure="card_hold_up")]
+
+
+def _tufts(args: argparse.Namespace) -> tuple[Any, list[str]]:
+    import numpy as np
+
+    from doffer.planning.evenness.calibrate import clump_from_tufts
+
+    found = clump_from_tufts(np.array(args.tuft))
+    return found, [_found_text("The clumps weigh", found, "g")]
+
+
+def _pulse(args: argparse.Namespace) -> tuple[Any, list[str]]:
+    import numpy as np
+
+    from doffer.planning.evenness.calibrate import hold_up_from_pulse
+
+    shares = _numbers(args.red_pct, "share of red") / PERCENT
+    middles_g = (np.arange(shares.size) + 0.5) * args.piece_g
+    found = hold_up_from_pulse(middles_g, shares)
+    lines = [_found_text("The card holds", found, "g", figure="card_hold_up")]
+    return found, lines + ([f"{found.note[0].upper()}{found.note[1:]}."] if found.note else [])
+
+
+def _cans(args: argparse.Namespace) -> tuple[Any, list[str]]:
+    import numpy as np
+
+    from doffer.errors import InputError
+    from doffer.planning.evenness.calibrate import correlation_of_cans
+
+    rows = [_numbers(text, "shade of a can") for text in args.can]
+    if len({row.size for row in rows}) != 1:
+        raise InputError("--can", ", ".join(str(row.size) for row in rows), "as many places in every can")
+    found = correlation_of_cans(np.stack(rows))
+    return found, [_found_text("The ends have in common", found, "", figure="end_correlation")]
+
+
+def _samples(args: argparse.Namespace) -> tuple[Any, list[str]]:
+    from doffer.errors import InputError
+    from doffer.planning.evenness.chi_square import sd_interval
+
+    if args.pieces is None:
+        raise InputError("--pieces", None, "given beside --sd: how many samples it comes from")
+    low, high = sd_interval(args.sd, n=args.pieces)
+    data = {"value": args.sd, "low": low, "high": high, "n": args.pieces}
+    return data, [
+        f"A spread of {args.sd:g} from {args.pieces} samples: the truth lies between {low:.3g} and "
+        f"{high:.3g} in 95 of 100 cases."
+    ]
+
+
+def _found_text(what: str, found: Any, unit: str, *, figure: str = "") -> str:
+    def said(value: float) -> str:
+        return f"{value:.3g}"
+
+    ends = f"{said(found.low)} to {said(found.high)}"
+    text = f"{what} {said(found.value)}{' ' + unit if unit else ''} ({ends}), from {found.n} readings."
+    if figure and found.low >= 0 <= found.value:
+        text += f" Say it as --own {figure}={said(found.value)}:{said(found.low)}:{said(found.high)}."
+    return text
+
+
+def learn(args: argparse.Namespace) -> int:
+    """Bring hold-ups and grab up to date by one measured spread."""
+    import numpy as np
+
+    from doffer.fibre.variation import Signals
+    from doffer.planning.evenness.label_risk import specimen_sampling_variance
+    from doffer.planning.evenness.learn import Measured
+    from doffer.planning.evenness.learn import learn as learned_from
+    from doffer.tables.loader import load_tables
+
+    tables = load_tables()
+    blend, figures = read_blend(args, tables), read_figures(args.own, tables)
+    passage = read_passage(args, blend, figures)
+    first = Signals((blend.parts[0].name,), np.eye(len(blend.parts))[:1])
+    floor = float(specimen_sampling_variance(blend.parts, specimen_g=args.piece_g)[0]) ** 0.5
+    measured = Measured(passage, first, args.piece_g, args.spread / PERCENT, args.pieces, floor_sd=floor)
+    answer = learned_from(figures, [measured])
+    emit(args, answer, _learned_text(answer, {one.key: one for one in figures}))
+    return 0
+
+
+def _learned_text(answer: Learned, before: dict[str, Any]) -> Iterator[str]:
+    moved = [one for one in answer.figures if one != before[one.key]]
+    if not moved:
+        yield "This spread tells nothing new of these machines: take more pieces, or another route."
+        return
+    yield from aligned(
+        ("figure", "was", "now", "from", "to", "whose"),
+        [
+            (
+                one.words,
+                f"{before[one.key].value:.3g}",
+                f"{one.value:.3g}",
+                f"{one.low:.3g}",
+                f"{one.high:.3g}",
+                "own" if one.is_own else "still a guess, narrower",
+            )
+            for one in moved
+        ],
+    )
+    ratio = answer.grab_to_hold_up
+    if ratio is not None:
+        yield f"Grab over what the picker holds: {ratio.value:.2g} ({ratio.low:.2g} to {ratio.high:.2g})."
+    if answer.sentence:
+        yield answer.sentence
