@@ -157,11 +157,9 @@ def aim_at(standard: BenchStandard, bench: Bench) -> Aim:
     return Aim(standard.name, target, row.pass_de, row.formula, spectrum, standard.shade)
 
 
-def hex_of(lot: BenchLot, tables: Tables) -> str:
-    """A lot's colour for a screen: from its spectrum where one was measured, else approximately from Lab."""
-    if lot.kind == SPECTRUM:
-        return screen_colour(spectra([lot])[0], light(tables, "D65", observer_deg=2), tables).hex
-    return fibre_hex(*(lot.lab or (None, None, None)))
+def hex_of(lot: BenchLot, tables: Tables) -> str:  # noqa: ARG001 - evenness passes them
+    """A lot's tuft, as it looks in every list; only the swatches that are compared come from spectra."""
+    return fibre_hex(*(lot.look or (None, None, None)))
 
 
 def free_g(lot: BenchLot) -> float:

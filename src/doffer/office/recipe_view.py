@@ -72,11 +72,8 @@ class Line:
     weigh_g: float
 
 
-def hex_of(part: RecipePart, recipe: OneRecipe) -> str:
-    """A part's colour for a screen."""
-    if part.kind == SPECTRUM:
-        spectrum = np.array(part.reflectance_ppm) / PPM
-        return screen_colour(spectrum, light(recipe.tables, FIRST_LIGHT, observer_deg=2), recipe.tables).hex
+def hex_of(part: RecipePart) -> str:
+    """A part's tuft, as its lot looked in every list when the recipe was written."""
     return fibre_hex(*part.lab)
 
 
@@ -85,8 +82,7 @@ def lines_of(recipe: OneRecipe) -> tuple[Line, ...]:
     wanted_g = [part.weighed_mass_g or part.dry_mass_g for part in recipe.parts]
     grams = apportion(round(sum(wanted_g)), wanted_g)
     return tuple(
-        Line(part, hex_of(part, recipe), float(mass_g))
-        for part, mass_g in zip(recipe.parts, grams, strict=True)
+        Line(part, hex_of(part), float(mass_g)) for part, mass_g in zip(recipe.parts, grams, strict=True)
     )
 
 
@@ -96,7 +92,7 @@ def mix_of(recipe: OneRecipe) -> str:
     has_own = any(part.is_own for part in recipe.parts)
     listed = owners if has_own else ["the mill", *owners]
     parts = [
-        MixPart(part.lot, hex_of(part, recipe), part.share_frac, listed.index(part.owner_name))
+        MixPart(part.lot, hex_of(part), part.share_frac, listed.index(part.owner_name))
         for part in recipe.parts
     ]
     return mix_bar(parts, listed)

@@ -40,9 +40,9 @@ class BenchLot:
     `free_dry_g` is its oven-dry fibre less what open orders and released recipes want of it (`orders` are
     those) and less `dyed_apart_dry_g`, which lies dyed beside the rest and has not its colour.
     `reflectance_ppm` is measured or recovered, with its `kind` and `error_de` (what a prediction from it may
-    be off by); empty when the lot was never read: `lab` is then only what the screen shows. `why_not` says
-    why a recipe cannot take it: not read, on hold, read unlike the others. `parts` are its fibres with their
-    shares, for label content and fineness.
+    be off by); empty when the lot was never read: `lab` is then only what somebody typed. `look` is what
+    every screen shows of it. `why_not` says why a recipe cannot take it: not read, on hold, read unlike the
+    others. `parts` are its fibres with their shares, for label content and fineness.
     """
 
     code: str
@@ -60,6 +60,7 @@ class BenchLot:
     actual_regain_frac: float
     orders: tuple[str, ...]
     lab: Lab | None
+    look: Lab | None
     kind: str
     error_de: float | None
     spread_de: float | None
@@ -356,6 +357,7 @@ def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:
         actual_regain_frac=bridge.maybe_frac(lot.now_regain_ppm) or 0.0,
         orders=(*(code for code, _ in orders), *(one.recipe for one in waiting)),
         lab=sitting.lab if sitting else typed,
+        look=typed or (sitting.lab if sitting else None),
         kind=known.kind if known else "",
         error_de=known.error_de if known else None,
         spread_de=sitting.spread_de if sitting else None,
