@@ -15,7 +15,7 @@ from doffer.planning.evenness.figures import SHARED, usual_figures, usual_steps
 from doffer.planning.evenness.forecast import forecast
 from doffer.planning.evenness.routes import Eye, Feeding, Machines, variance_left
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs
-from doffer.planning.evenness.wish import Limits, Wish, gentle_limits
+from doffer.planning.evenness.wish import Wish, gentle_limits
 from doffer.process.evenness.passage import Card, Draw, Feed, Part, Passage, Pick, Toss
 from doffer.process.evenness.spectrum import between_variance, through
 from doffer.process.evenness.visible import seen_sd_de
@@ -54,6 +54,10 @@ def chosen(slope_lab=DARK_IN_SILVER, figures=FIGURES, feed=FEED, **more):
         slope_lab=slope_lab,
         **more,
     )
+
+
+def limits(**changes):
+    return dataclasses.replace(gentle_limits(TABLES, FIBRES), **changes)
 
 
 def with_shared(value):
@@ -117,7 +121,7 @@ def test_the_best_way_forecast_on_its_own_is_not_seen():
 
 
 def test_smaller_sets_come_before_more_passes():
-    no_belt = Limits(most_sandwich_g=0.0)
+    no_belt = limits(most_sandwich_g=0.0)
     answer = chosen(limits=no_belt)
     assert answer.best.passes <= 2
     by_passes = {one.passes: one for one in answer.by_passes}
@@ -128,8 +132,8 @@ def test_smaller_sets_come_before_more_passes():
 
 
 def test_a_sandwich_is_offered_only_where_the_nip_takes_it():
-    assert all(one.sandwich_g == 0 for one in chosen(limits=Limits(most_sandwich_g=0.0)).by_passes)
-    assert chosen(limits=Limits(most_sandwich_g=100.0)).best.sandwich_g in (0, 50, 100)
+    assert all(one.sandwich_g == 0 for one in chosen(limits=limits(most_sandwich_g=0.0)).by_passes)
+    assert chosen(limits=limits(most_sandwich_g=100.0)).best.sandwich_g in (0, 50, 100)
 
 
 def test_lots_of_like_shade_need_less_work():
@@ -152,14 +156,14 @@ def test_without_colours_only_the_label_counts():
 
 
 def test_what_the_ends_share_is_said_to_be_beyond_drawing():
-    no_belt = Limits(most_sandwich_g=0.0)
+    no_belt = limits(most_sandwich_g=0.0)
     answer = chosen(20 * DARK_IN_SILVER, figures=with_shared(0.9), limits=no_belt)
     assert answer.best is None
     assert "drawing cannot mend it: pick and card again" in answer.sentence
 
 
 def test_a_fibre_too_tender_for_the_passes_it_needs_is_said_so():
-    sound, tender = (Limits(most_passes=most, most_sandwich_g=0.0) for most in (3, 1))
+    sound, tender = (limits(most_passes=most, most_sandwich_g=0.0) for most in (3, 1))
     steep = 12 * DARK_IN_SILVER
     assert chosen(steep, limits=sound, figures=with_shared(0.0)).best.passes == 2
     answer = chosen(steep, limits=tender, figures=with_shared(0.0))
@@ -181,17 +185,17 @@ def test_a_label_that_weighing_alone_misses_is_said_so():
 
 
 def test_tender_and_fragile_fibre_sees_one_pass():
-    assert gentle_limits(("wool",)).most_passes == 3
-    assert gentle_limits(("wool", "angora_rabbit")).most_passes == 1
-    tender = gentle_limits(("wool",), tender=frozenset({"wool"}))
+    assert gentle_limits(TABLES, ("wool",)).most_passes == 3
+    assert gentle_limits(TABLES, ("wool", "angora_rabbit")).most_passes == 1
+    tender = gentle_limits(TABLES, ("wool",), is_tender=True)
     assert (tender.most_passes, tender.break_rate.k) == (1, pytest.approx(0.2))
 
 
 def test_length_is_lost_with_every_pass_and_counts_as_a_limit():
-    answer = chosen(limits=Limits(most_sandwich_g=0.0))
+    answer = chosen(limits=limits(most_sandwich_g=0.0))
     lengths = [one.length_frac for one in answer.by_passes]
     assert lengths == sorted(lengths, reverse=True)
-    assert chosen(limits=Limits(least_length_frac=0.99)).best is None
+    assert chosen(limits=limits(least_length_frac=0.99)).best is None
 
 
 def test_one_more_pass_has_its_price():

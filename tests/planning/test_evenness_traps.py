@@ -6,6 +6,9 @@ import pytest
 
 from doffer.planning.evenness.traps import traps
 from doffer.process.evenness.passage import Cans, Card, Draw, Feed, Laying, Part, Passage, Pick, Toss
+from doffer.tables.loader import load_tables
+
+TABLES = load_tables()
 
 
 def part(name, share, staple_mm=70.0):
@@ -17,7 +20,7 @@ GOOD = (Pick(20), Toss(10), Pick(20), Toss(10), Card(60), Draw(4, 4), Draw(6, 6)
 
 
 def keys(feed=FEED, steps=GOOD, **more):
-    return [trap.key for trap in traps(Passage(feed, steps, 3000), **more)]
+    return [trap.key for trap in traps(Passage(feed, steps, 3000), TABLES, **more)]
 
 
 def test_a_good_passage_has_no_trap():
@@ -65,7 +68,8 @@ def test_each_sentence_says_what_to_do_instead():
     every = traps(
         Passage(
             Feed(170, (part("white", 0.8), part("black", 0.2, 100)), 24, Laying.HANDFULS, False), GOOD, 3000
-        )
+        ),
+        TABLES,
     )
     assert [trap.key for trap in every] == [
         "pure_handfuls",

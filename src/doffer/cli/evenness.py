@@ -195,13 +195,12 @@ def _choose(args: argparse.Namespace) -> int:
 
     from doffer.planning.evenness.choose import choose
     from doffer.planning.evenness.figures import WEIGHING
-    from doffer.planning.evenness.wish import Limits, Wish, gentle_limits
+    from doffer.planning.evenness.wish import Wish, gentle_limits
     from doffer.tables.loader import load_tables
 
     tables = load_tables()
     blend, figures = read_blend(args, tables), read_figures(args.own, tables)
-    tender = frozenset(blend.fibres) if args.tender else frozenset()
-    limits = gentle_limits(blend.fibres, tender=tender, limits=Limits(most_ends=args.most_ends))
+    limits = gentle_limits(tables, blend.fibres, is_tender=args.tender, most_ends=args.most_ends)
     if args.most_passes is not None:
         limits = dataclasses.replace(limits, most_passes=args.most_passes)
     if args.no_sandwich:

@@ -16,6 +16,7 @@ import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
+from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
 
 POWER_OF_LENGTH = 2.5  # a(l) = k l^2.5 of roller carding: J-STAGE jte1955, 15/6, abstract
@@ -72,10 +73,12 @@ class BreakRate:
     note: str = ""
 
 
-GUESSED_RATE = BreakRate(
-    0.1, 0.03, 0.3, is_proven=False, status=Status.PRACTICE, note="our own guess: measure before and after"
-)
-TENDER_STRENGTH_RATIO = 0.5  # of sound fibre: our own guess
+def usual_break_rate(tables: Tables) -> BreakRate:
+    """The guess that stands until lengths were measured (table evenness_figures, row pick_break_rate)."""
+    row = tables.evenness_figures["pick_break_rate"]
+    low = row.value if row.low is None else row.low
+    high = row.value if row.high is None else row.high
+    return BreakRate(row.value, low, high, is_proven=False, status=row.status, note=row.note)
 
 
 def normal_lengths(*, mean_mm: float, sd_mm: float) -> Lengths:

@@ -21,11 +21,11 @@ from doffer.planning.evenness.breakage import length_after, normal_lengths
 from doffer.planning.evenness.cost import MachineRate, StageCost, lost_and_minutes, stage_costs
 from doffer.planning.evenness.doublings import PICK_AGAIN
 from doffer.planning.evenness.figures import Figure, usual_steps
-from doffer.planning.evenness.finished import POINTS, SKEIN_G, likely
+from doffer.planning.evenness.finished import POINTS, likely
 from doffer.planning.evenness.label_risk import specimen_sampling_variance, specimens_variance
 from doffer.planning.evenness.routes import Eye, Feeding, Machines, variance_left
 from doffer.planning.evenness.sensitivity import weighed, what_matters
-from doffer.planning.evenness.wish import MOST_PASSES, Choice, Limits, Option, Wish, gentle_limits
+from doffer.planning.evenness.wish import Choice, Limits, Option, Wish, gentle_limits
 from doffer.process.evenness.passage import Card, Draw, Feed, Passage, Pick, Toss
 from doffer.tables.loader import Tables
 
@@ -43,7 +43,7 @@ DRAWINGS: tuple[tuple[int, ...], ...] = (
     (6, 6, 6),
 )
 REFERENCE_PASSES, REFERENCE_DRAWING = 2, (4, 6)  # the route at which figures are weighed against one another
-SANDWICH_HOLDS = 0.9  # of a set that truly enters the nip together, laid by hand: our own guess
+MOST_TRIED = 3  # passes that are reckoned even where fewer are allowed, to say what they would do
 SHORTEST_MM = 1e-9
 
 
@@ -65,6 +65,12 @@ class _Case:
     def has_colour(self) -> bool:
         """Whether stripes are asked about at all."""
         return len(self.signals.names) > len(self.feed.parts)
+
+    @property
+    def most_label_chance(self) -> float:
+        """Chance of missing the label that is put up with."""
+        asked = self.wish.most_label_chance
+        return self.figure("label_miss_chance") if asked is None else asked
 
     def figure(self, name: str) -> float:
         """A limit of table evenness_figures."""
@@ -130,8 +136,9 @@ def choose(
     signals = share_signals(feed.parts)
     if slope_lab is not None:
         signals = with_colour(signals, slope_lab)
-    limits = limits or gentle_limits(fibres)
-    feedings = _feedings(feed, limits)
+    limits = limits or gentle_limits(tables, fibres)
+    held = tables.evenness_figures["sandwich_held"].value
+    feedings = _feedings(feed, limits, held)
     case = _Case(feed, tables, figures, fibres, strand_tex, signals, limits, wish or Wish(), feedings)
     reference = case.passage(feedings[0], REFERENCE_PASSES, REFERENCE_DRAWING)
     start = len(feed.parts) if case.has_colour else 0
@@ -161,10 +168,10 @@ def choose(
 
 
 def _most_passes(limits: Limits) -> int:
-    return max(MOST_PASSES, limits.most_passes)
+    return max(MOST_TRIED, limits.most_passes)
 
 
-def _feedings(feed: Feed, limits: Limits) -> tuple[Feeding, ...]:
+def _feedings(feed: Feed, limits: Limits, held: float) -> tuple[Feeding, ...]:
     """Every size of set, and again as sandwiches where the nip takes a whole set at once."""
     layers = sorted({round(feed.lot_dry_mass_g / set_g) for set_g in SETS_G} - {0, 1})
     if not layers:
@@ -174,7 +181,7 @@ def _feedings(feed: Feed, limits: Limits) -> tuple[Feeding, ...]:
         found.append(Feeding(count, 0.0))
         set_g = feed.lot_dry_mass_g / count
         if set_g <= limits.most_sandwich_g:
-            found.append(Feeding(count, SANDWICH_HOLDS * set_g))
+            found.append(Feeding(count, held * set_g))
     return tuple(found)
 
 
@@ -186,7 +193,7 @@ def _answers(case: _Case, three: Sequence[Passage]) -> _Answers:
         case.figure("seen_piece"),
         case.strand_tex,
         case.figure("viewing_distance") if distance_mm is None else distance_mm,
-        np.array([case.figure("label_specimen"), min(SKEIN_G, case.feed.lot_dry_mass_g)]),
+        np.array([case.figure("label_specimen"), min(case.figure("skein_shared"), case.feed.lot_dry_mass_g)]),
     )
     machines = [_machines(one) for one in three]
     left = [
@@ -208,7 +215,7 @@ def _answers(case: _Case, three: Sequence[Passage]) -> _Answers:
     apart = case.figure("pair_95") * seen_sd
     limit = case.figure("visible_pair") if case.wish.is_strict else case.figure("visible_sd")
     is_even = (apart if case.wish.is_strict else seen_sd) <= limit
-    met = (chance <= case.wish.most_label_chance) & (is_even | (not case.has_colour))
+    met = (chance <= case.most_label_chance) & (is_even | (not case.has_colour))
     correlation = np.array([one.correlation for one in machines])
     return _Answers(apart, POINTS * np.sqrt(shares[..., 0, smallest]), chance, correlation, met)
 
@@ -262,7 +269,7 @@ def _options(case: _Case, answers: _Answers, rates: Mapping[str, MachineRate] | 
                     Option(
                         layers=feeding.layers,
                         set_g=case.feed.lot_dry_mass_g / feeding.layers,
-                        sandwich_g=feeding.sandwich_g / SANDWICH_HOLDS,
+                        sandwich_g=feeding.sandwich_g and case.feed.lot_dry_mass_g / feeding.layers,
                         passes=passes,
                         ends=ends,
                         apart_de=likely(answers.apart[here]) if case.has_colour else None,
@@ -322,7 +329,7 @@ def _why_none(case: _Case, options: Sequence[Option], answers: _Answers) -> str:
     specimen_g = case.figure("label_specimen")
     floor = specimen_sampling_variance(case.feed.parts, specimen_g=specimen_g)[None, None, :]
     alone = _label_chance(case, np.concatenate([np.zeros_like(floor)] * 2, axis=1), specimen_g)
-    if float(alone.max()) > wish.most_label_chance:
+    if float(alone.max()) > case.most_label_chance:
         return (
             "No way meets the label: weighing out and the number of fibres in a specimen alone miss it too "
             "often. Weigh out nearer, or test more fibre."

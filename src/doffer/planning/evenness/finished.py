@@ -20,7 +20,6 @@ from doffer.process.evenness.visible import piece_mass_g
 from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
 
-SKEIN_G = 100.0  # specimens of one skein share what differs between skeins; a usual skein
 CURVE_FROM_MM, CURVE_TO_MM, CURVE_POINTS = 10.0, 100_000.0, 25
 POINTS = 100
 
@@ -82,7 +81,9 @@ def label_forecasts(
     """Chance of missing the label for every part, from the last stage by better, likely, worse figures."""
     feed, k = passage.feed, len(scene.names)
     sampling = specimen_sampling_variance(feed.parts, specimen_g=scene.specimen_g)
-    masses = np.array([scene.specimen_g, min(SKEIN_G, feed.lot_dry_mass_g)])
+    masses = np.array(
+        [scene.specimen_g, min(scene.tables.evenness_figures["skein_shared"].value, feed.lot_dry_mass_g)]
+    )
     tolerance_frac = scene.tables.evenness_figures["label_tolerance"].value / POINTS
     three = []
     for variation in last:

@@ -120,7 +120,7 @@ def forecast(
         figures=scene.band,
         figures_sentence=say.figures_sentence(used),
         matters=matters,
-        traps=traps(passage, wavelengths_mm=waves_mm, yarn_per_row_mm=yarn_per_row_mm),
+        traps=traps(passage, tables, wavelengths_mm=waves_mm, yarn_per_row_mm=yarn_per_row_mm),
         working=workings_of(scene, passage, stages[-1], part=part),
         distance_mm=scene.distance_mm,
         specimen_g=scene.specimen_g,

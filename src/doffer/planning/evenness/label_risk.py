@@ -16,9 +16,7 @@ from doffer.process.evenness.passage import Part
 
 UG_FROM_TEX_MM = 1.0  # a fibre of 1 tex and 1 mm weighs 1 ug
 G_PER_UG = 1e-6
-TOLERANCE_FRAC = 0.03  # Regulation (EU) 1007/2011: 3 points, from memory, unverified
-SPECIMEN_G = 1.0  # at least 1 g in ISO 1833-1 and the Regulation: from memory, unverified
-SPECIMENS = 2  # as above
+SPECIMENS = 2  # of at least 1 g each in ISO 1833-1 and Regulation (EU) 1007/2011: from memory, unverified
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +75,10 @@ def specimen_sampling_variance(parts: Sequence[Part], *, specimen_g: float) -> F
     return np.asarray(share * ((1 - share) ** 2 * mass_g + share * others) / specimen_g)
 
 
-def miss_chance(*, sd_frac: float, tolerance_frac: float = TOLERANCE_FRAC, bias_frac: float = 0.0) -> float:
+def miss_chance(*, sd_frac: float, tolerance_frac: float, bias_frac: float = 0.0) -> float:
     """Chance of a deviation beyond the tolerance: ``Phi(-(t - b)/s) + Phi(-(t + b)/s)``, normal.
 
-    >>> round(miss_chance(sd_frac=0.015), 3)
+    >>> round(miss_chance(sd_frac=0.015, tolerance_frac=0.03), 3)
     0.046
     """
     if sd_frac < 0 or tolerance_frac <= 0:
@@ -119,7 +117,7 @@ def label_risks(
     sampling: Floats,
     *,
     specimens: int = SPECIMENS,
-    tolerance_frac: float = TOLERANCE_FRAC,
+    tolerance_frac: float,
     bias_frac: float = 0.0,
 ) -> tuple[LabelRisk, ...]:
     """Chance of missing the label for every part.

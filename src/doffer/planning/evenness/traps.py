@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from doffer.process.evenness.passage import Cans, Card, Draw, Laying, Passage, Pick, Toss
+from doffer.tables.loader import Tables
 from doffer.working import Status, percent
 
-LEAST_HOLD_UPS = 3  # a smaller lot never settles: computed from the step of a first-order lag (95 % at 3)
-MOST_LENGTH_RATIO = 1.25  # common practice, no source: beyond it short fibre floats and bunches
 NEAR_FRAC = 0.05  # of the yarn in a row: nearer than this stripes stand above one another (our own guess)
 MOST_ROWS = 8  # a stripe over more rows than this does not read as a pattern (our own guess)
 MM_PER_CM = 10
+PERCENT = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,11 @@ class Trap:
 
 
 def traps(
-    passage: Passage, *, wavelengths_mm: tuple[float, ...] = (), yarn_per_row_mm: float | None = None
+    passage: Passage,
+    tables: Tables,
+    *,
+    wavelengths_mm: tuple[float, ...] = (),
+    yarn_per_row_mm: float | None = None,
 ) -> tuple[Trap, ...]:
     """Every trap this passage walks into, the worst first.
 
@@ -33,6 +37,8 @@ def traps(
     ----------
     passage : Passage
         What is fed and what it goes through.
+    tables : Tables
+        Limits of lot size and of unlike lengths (evenness_figures).
     wavelengths_mm : tuple of float
         Wavelengths of the stripes left in the yarn [mm].
     yarn_per_row_mm : float, optional
@@ -42,8 +48,8 @@ def traps(
         _pure_handfuls(passage),
         *_cans_in_step(passage),
         _full_layer_first(passage),
-        _small_lot(passage),
-        _unlike_lengths(passage),
+        _small_lot(passage, tables.evenness_figures["small_lot_hold_ups"].value),
+        _unlike_lengths(passage, tables.evenness_figures["length_difference"].value / PERCENT),
         *_pooling(wavelengths_mm, yarn_per_row_mm),
     )
     return tuple(trap for trap in found if trap is not None)
@@ -98,23 +104,23 @@ def _full_layer_first(passage: Passage) -> Trap | None:
     )
 
 
-def _small_lot(passage: Passage) -> Trap | None:
+def _small_lot(passage: Passage, hold_ups: float) -> Trap | None:
     held_g = max((step.hold_up_g for step in passage.steps if isinstance(step, Pick | Card)), default=0.0)
-    least_g = LEAST_HOLD_UPS * held_g
+    least_g = hold_ups * held_g
     if passage.feed.lot_dry_mass_g >= least_g:
         return None
     return Trap(
         "small_lot",
-        f"This lot of {passage.feed.lot_dry_mass_g:.0f} g is less than three times what the machine holds "
-        f"({held_g:.0f} g): it never runs evenly, and the forecast does not hold.",
+        f"This lot of {passage.feed.lot_dry_mass_g:.0f} g is less than {hold_ups:g} times what the machine "
+        f"holds ({held_g:.0f} g): it never runs evenly, and the forecast does not hold.",
         f"Make {least_g:.0f} g or more at once, or blend it by hand cards.",
     )
 
 
-def _unlike_lengths(passage: Passage) -> Trap | None:
+def _unlike_lengths(passage: Passage, most_frac: float) -> Trap | None:
     shortest = min(passage.feed.parts, key=lambda part: part.staple_mm)
     longest = max(passage.feed.parts, key=lambda part: part.staple_mm)
-    if longest.staple_mm <= MOST_LENGTH_RATIO * shortest.staple_mm:
+    if longest.staple_mm <= (1 + most_frac) * shortest.staple_mm:
         return None
     more = percent(longest.staple_mm / shortest.staple_mm - 1)
     return Trap(

@@ -2,27 +2,18 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from doffer.planning.evenness.answer import Likely
-from doffer.planning.evenness.breakage import (
-    GUESSED_RATE,
-    TENDER_STRENGTH_RATIO,
-    BreakRate,
-    scaled_rate,
-)
+from doffer.planning.evenness.breakage import BreakRate, scaled_rate, usual_break_rate
 from doffer.planning.evenness.cost import StageCost
 from doffer.planning.evenness.doublings import MOST_ENDS
 from doffer.planning.evenness.sensitivity import Matter
+from doffer.tables.loader import Tables
 
-MOST_SANDWICH_G = 100.0  # what the nip of a small picker takes at once: our own guess
-MOST_PASSES, MOST_PASSES_TENDER = 3, 1  # common practice: one to three, fragile fibre fewest
-FRAGILE = frozenset({"angora_rabbit"})
-LEAST_LENGTH_FRAC = 0.7  # of the mean length before picking: our own guess
-MOST_LABEL_CHANCE = 0.05  # of missing the label: our own choice
+FRAGILE = frozenset({"angora_rabbit"})  # fibre that sees as few passes as tender lots: common practice
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,34 +34,40 @@ class Limits:
         What may enter the nip together [g]; 0: no sandwiches.
     """
 
-    most_passes: int = MOST_PASSES
+    most_passes: int
+    least_length_frac: float
+    break_rate: BreakRate
+    most_sandwich_g: float
     least_passes: int = 1
     most_ends: int = MOST_ENDS
-    least_length_frac: float = LEAST_LENGTH_FRAC
-    break_rate: BreakRate = GUESSED_RATE
-    most_sandwich_g: float = MOST_SANDWICH_G
 
 
 def gentle_limits(
-    fibres: Sequence[str], *, tender: frozenset[str] = frozenset(), limits: Limits | None = None
+    tables: Tables, fibres: Sequence[str], *, is_tender: bool = False, most_ends: int = MOST_ENDS
 ) -> Limits:
-    """Limits for a blend: one pass where a fibre is fragile or a lot is tender (common practice).
+    """Usual limits of a blend (table evenness_figures); fewest passes for fragile fibre and tender lots.
 
     Parameters
     ----------
     fibres : sequence of str
         Fibre keys of the blend.
-    tender : frozenset of str
-        Fibre keys whose lots broke in the snap test.
-    limits : Limits, optional
-        What holds for sound fibre.
+    is_tender : bool
+        Whether a lot of it broke in the snap test.
+    most_ends : int
+        Ends the drawing machine takes.
     """
-    usual = limits or Limits()
-    if not FRAGILE.isdisjoint(fibres) or not tender.isdisjoint(fibres):
-        rate = scaled_rate(usual.break_rate, strength_ratio=TENDER_STRENGTH_RATIO)
-        most = min(usual.most_passes, MOST_PASSES_TENDER)
-        return dataclasses.replace(usual, most_passes=most, break_rate=rate)
-    return usual
+    row = tables.evenness_figures
+    is_fragile = is_tender or not FRAGILE.isdisjoint(fibres)
+    rate = usual_break_rate(tables)
+    if is_fragile:
+        rate = scaled_rate(rate, strength_ratio=row["tender_strength"].value)
+    return Limits(
+        most_passes=int(row["picker_passes_tender" if is_fragile else "picker_passes"].value),
+        least_length_frac=row["least_length"].value,
+        break_rate=rate,
+        most_sandwich_g=row["sandwich_most"].value,
+        most_ends=most_ends,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +80,8 @@ class Wish:
         True: 95 of 100 pairs within the limit; False: a spread within the limit.
     distance_mm : float or None
         From where the strand is looked at; None: as is usual.
-    most_label_chance : float
-        Chance of missing the label, at most.
+    most_label_chance : float or None
+        Chance of missing the label, at most; None: as is usual.
     specimens : int
         Specimens of a label test.
     bias_frac : float
@@ -93,7 +90,7 @@ class Wish:
 
     is_strict: bool = True
     distance_mm: float | None = None
-    most_label_chance: float = MOST_LABEL_CHANCE
+    most_label_chance: float | None = None
     specimens: int = 2
     bias_frac: float = 0.0
 
