@@ -1,6 +1,7 @@
 """Photographs of strips from bytes: only pictures, only of a size that can be borne, and turned as meant."""
 
 import struct
+import time
 import zlib
 from io import BytesIO
 
@@ -30,6 +31,16 @@ def test_a_strip_with_a_turned_ruler_is_read_from_bytes(strip):
     assert scan.mm_per_px == pytest.approx(0.25, rel=1e-3)
     assert scan.sd[0, 1] == pytest.approx(1.1, abs=0.35)
     assert scan.has_white
+
+
+def test_a_photo_of_3000_by_800_pixels_is_read_in_a_second_and_a_half():
+    picture, paper, _ = photograph(Scene(mm_per_px=0.2, picture_px=(1500, 400), strip_mm=(280.0, 45.0)), 3)
+    large = [as_jpeg(np.repeat(np.repeat(rgb, 2, axis=0), 2, axis=1)) for rgb in (picture, paper)]
+    began = time.process_time()
+    scan = scan_photo(large[0], known=Points((0.0, 0.5), (1.0, 0.5), 300.0), tables=TABLES, white=large[1])
+    assert time.process_time() - began < 1.5
+    assert scan.lanes >= 8
+    assert scan.strip_mm == pytest.approx(277, abs=3)
 
 
 def test_points_and_a_scanners_setting_give_a_scale_too():
@@ -124,6 +135,25 @@ def test_broken_pictures_are_refused_or_read_and_never_fail_otherwise(kind):
         except InputError:
             refused += 1
     assert refused >= 30
+
+
+@pytest.mark.filterwarnings("ignore::UserWarning")
+def test_a_broken_note_of_how_the_camera_was_held_is_refused_or_passed_over():
+    rng = np.random.default_rng(13)
+    exif = Image.Exif()
+    exif[0x0112] = 5
+    out = BytesIO()
+    Image.new("RGB", (64, 48)).save(out, "JPEG", exif=exif)
+    refused = 0
+    for _ in range(300):
+        broken = bytearray(out.getvalue())
+        for place in rng.integers(0, 80, size=4):
+            broken[place] = rng.integers(0, 256)
+        try:
+            assert pixels_of(bytes(broken)).shape in ((48, 64, 3), (64, 48, 3))
+        except InputError:
+            refused += 1
+    assert 0 < refused < 300
 
 
 def test_random_bytes_behind_a_pictures_first_bytes_are_refused():

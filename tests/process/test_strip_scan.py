@@ -123,6 +123,15 @@ def test_white_signals_are_divided_by_n_less_one():
     assert found.shared[0] == pytest.approx(found.shared[1:4].mean())
 
 
+def test_what_a_cubic_takes_from_the_waves_that_stay_is_put_back():
+    rng = np.random.default_rng(9)
+    powers = [
+        64 * waves(np.repeat(rng.normal(size=(64, 1)), 3, axis=1), length_mm=64, trend_degree=3).shared[4:6]
+        for _ in range(1500)
+    ]
+    assert np.mean(powers) == pytest.approx(1, abs=0.07)
+
+
 def test_a_stripe_of_four_centimetres_is_named_with_its_share():
     scan, _ = scanned(replace(PLAIN, wave_mm=40.0, sd=1.5, picture_px=(1260, 300), turn_deg=3), 2)
     wavelength, share = dominant_wave(scan)

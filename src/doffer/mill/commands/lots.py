@@ -174,7 +174,17 @@ def opened(data: bytes, *, field: str = "photo") -> tuple[Image.Image, str]:
 
 
 # What the decoders were seen to raise, or may, on files that are broken
-UNREADABLE = (UnidentifiedImageError, OSError, SyntaxError, ValueError, EOFError, struct.error, LookupError)
+UNREADABLE = (
+    UnidentifiedImageError,
+    OSError,
+    SyntaxError,
+    ValueError,
+    TypeError,
+    EOFError,
+    struct.error,
+    LookupError,
+    ArithmeticError,
+)
 
 
 def _too_many_pixels(field: str, given: str) -> InputError:
