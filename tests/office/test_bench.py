@@ -299,6 +299,13 @@ def test_costs_are_written_down_for_own_fibre_alone(desk, client_of, dye_house):
     assert "is for the office" in words(client_of(dye_house.floor).get("/bench/costs/"))
 
 
+def test_one_lot_off_shade_is_told_as_one(desk, dye_house):
+    lot = dye_house.lots["G4"]
+    text = words(desk.get("/bench/", {"want": "correct", "lot": [lot]}))
+    assert re.search(rf"{lot} alone is 9\.1 away ?\.", text)
+    assert "Alone they" not in text
+
+
 def test_scenario_15_says_how_much_yellow_and_how_wrong_that_may_be(desk, dye_house):
     lots = dye_house.lots
     text = words(desk.get("/bench/", {"want": "correct", "lot": [lots[name] for name in GREENS]}))
