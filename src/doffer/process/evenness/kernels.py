@@ -6,21 +6,25 @@ parts. Sums and states are kept in double precision. Masses come as ratios to th
 
 from __future__ import annotations
 
+import importlib
+import importlib.util
 import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 from doffer.fibre.arrays import SINGLE, Floats, Ints
-
-Words = NDArray[np.uint32]
 
 CHUNK = 1 << 14  # cells worked at a time, so that double precision stays in the processor's cache
 FOLDS = 20  # a lag is summed over so many hold-ups at a time: e^20 keeps nine digits of sixteen
 WORD = 1 << 32
 
 
-def lag(f: Floats, *, hold_up_ratio: float, start: Floats) -> tuple[Floats, Floats]:
+def lag(
+    f: Floats, *, hold_up_ratio: float, start: Floats, out: Floats | None = None
+) -> tuple[Floats, Floats]:
     """Stream through a well-mixed tank, and what is in the tank at the end.
 
     The tank holds H cells of shares s; ``ds/dm = (x - s) / H``. For cells of constant x the mean that leaves
@@ -38,7 +42,7 @@ def lag(f: Floats, *, hold_up_ratio: float, start: Floats) -> tuple[Floats, Floa
     gain = -hold_up_ratio * math.expm1(-1 / hold_up_ratio)
     block = max(1, min(int(FOLDS * hold_up_ratio), len(f)))
     rows = block * max(1, CHUNK // block)
-    out, state = np.empty_like(f), start.astype(np.float64)
+    out, state = np.empty_like(f) if out is None else out, start.astype(np.float64)
     for begin in range(0, len(f), rows):
         fed = f[begin : begin + rows].astype(np.float64)
         before, state = _states(fed, state, hold_up_ratio=hold_up_ratio, block=block)
@@ -91,7 +95,7 @@ def recut(f: Floats, *, edges: Floats) -> Floats:
     return np.asarray(np.diff(at_edges, axis=0) / np.diff(edges)[:, None], dtype=SINGLE)
 
 
-def doubled(f: Floats, *, starts: Ints) -> Floats:
+def doubled(f: Floats, *, starts: Ints, out: Floats | None = None) -> Floats:
     """Mean of N cans fed together, each begun at its own start; what equal cans leave over comes last.
 
     Every mean lasts N cells, as N cells of strand take one cell of each can.
@@ -111,7 +115,7 @@ def doubled(f: Floats, *, starts: Ints) -> Floats:
         means[: length - start] += can[start:]
         means[length - start :] += can[:start]
     means *= SINGLE(1 / ends)
-    out = np.empty_like(f)
+    out = np.empty_like(f) if out is None else out
     out[: ends * length].reshape(length, ends, -1)[:] = means[:, None]
     if ends * length < len(f):
         out[ends * length :] = f[ends * length :].mean(axis=0)
@@ -139,23 +143,97 @@ SPARE_BITS = 8  # a number in single precision has 24
 CHANCE_STEP = 2.0**-24
 
 
-def speckled(f: Floats, *, clump_ratio: float, seed: int) -> Floats:
+def speckled(
+    f: Floats, *, clump_ratio: float, seed: int, shares: Floats, out: Floats | None = None
+) -> Floats:
     """Shares after counting clumps smaller than a cell: ``f (1 - w) + w e``, ``w = sqrt(m / cell)``.
 
     e is 1 for one part drawn by its share and 0 for the others: mean, variance ``f (1 - f) m / cell`` and
-    covariance are those of counted clumps, and no share leaves 0 to 1.
+    covariance are those of counted clumps, and no share leaves 0 to 1. What was drawn too often gives to
+    what was drawn too seldom, so the totals stay.
     """
     n, k = f.shape
-    weight = SINGLE(math.sqrt(clump_ratio))
-    out = np.empty_like(f)
+    out = np.empty_like(f) if out is None else out
+    weight = math.sqrt(clump_ratio)
+    chosen = np.zeros(n, dtype=np.uint8)
     for begin in range(0, n, CHUNK):
         part = f[begin : begin + CHUNK]
         left = chances(begin, len(part), seed=seed)
-        into = out[begin : begin + CHUNK]
-        np.multiply(part, 1 - weight, out=into)
         for place in range(k - 1):
-            is_next = left >= 0
             left -= part[:, place]
-            into[:, place] += weight * (is_next & (left < 0))
-        into[:, -1] += weight * (left >= 0)
+            chosen[begin : begin + CHUNK] += left >= 0
+    drawn = np.bincount(chosen, minlength=k) / n
+    table = SINGLE(weight) * exchange(drawn, shares).astype(SINGLE)
+    for begin in range(0, n, CHUNK):
+        into = out[begin : begin + CHUNK]
+        np.multiply(f[begin : begin + CHUNK], SINGLE(1 - weight), out=into)
+        into += np.take(table, chosen[begin : begin + CHUNK], axis=0)
     return out
+
+
+def exchange(found: Floats, wanted: Floats) -> Floats:
+    """What each part becomes so that shares found turn into shares wanted, shape (k, k), rows sum to 1.
+
+    A part in excess gives the same fraction of it everywhere to those that lack.
+    """
+    found, wanted = found / found.sum(), wanted / wanted.sum()
+    excess, lack = np.maximum(found - wanted, 0), np.maximum(wanted - found, 0)
+    given = np.divide(excess, found, out=np.zeros_like(found), where=found > 0)
+    if not excess.any() or not lack.any():
+        return np.eye(len(found))
+    return np.asarray(np.diag(1 - given) + np.outer(given, lack / lack.sum()))
+
+
+def blended(f: Floats, weights: Floats, *, out: Floats | None = None) -> Floats:
+    """``f @ weights``: signals of every cell, such as the axes of a colour, shape (n, q)."""
+    out = np.empty((len(f), weights.shape[1]), dtype=SINGLE) if out is None else out
+    by = weights.astype(SINGLE)
+    for begin in range(0, len(f), FEW):
+        np.matmul(f[begin : begin + FEW], by, out=out[begin : begin + FEW])
+    return out
+
+
+FEW = 4096  # cells multiplied at a time: too few for threads, which would cost more than they do
+
+
+def mean_shares(f: Floats) -> Floats:
+    """Mean of every part in double precision, shape (k,)."""
+    n, k = f.shape
+    whole = n // SIDE_BY_SIDE * SIDE_BY_SIDE
+    wide = f[:whole].reshape(-1, SIDE_BY_SIDE * k).sum(axis=0, dtype=np.float64)
+    total = wide.reshape(SIDE_BY_SIDE, k).sum(axis=0) + f[whole:].sum(axis=0, dtype=np.float64)
+    return np.asarray(total / n)
+
+
+SIDE_BY_SIDE = 64  # cells summed side by side: long rows are summed much faster than short ones
+
+
+@dataclass(frozen=True)
+class Loops:
+    """The loops that there are twice: plain, and compiled."""
+
+    lag: Callable[..., tuple[Floats, Floats]]
+    doubled: Callable[..., Floats]
+    speckled: Callable[..., Floats]
+    blended: Callable[..., Floats]
+
+
+PLAIN = Loops(lag, doubled, speckled, blended)
+
+
+def loops_for(n_cells: int) -> Loops:
+    """Compiled loops for much work where the extra `fast` is installed, or else the plain ones.
+
+    Loading them takes longer than a picture does. They agree to 1e-5.
+
+    Parameters
+    ----------
+    n_cells : int
+        Cells of all runs together.
+    """
+    if n_cells < WORTH_LOADING or importlib.util.find_spec("numba") is None:
+        return PLAIN
+    return cast("Loops", importlib.import_module("doffer.process.evenness.compiled").LOOPS)
+
+
+WORTH_LOADING = 1_000_000

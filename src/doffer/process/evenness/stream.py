@@ -8,6 +8,7 @@ steps are in `spectrum`; where both apply they agree within the error of the sim
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import SINGLE, Floats, Ints
 from doffer.process.evenness import kernels
+from doffer.process.evenness.kernels import PLAIN, Loops
 from doffer.process.evenness.passage import Cans, Card, Draw, Feed, Laying, Passage, Pick, Step, Toss
 
 FINE_CLUMPS = 5  # clumps in a cell from which only their mean and variance are kept
@@ -77,29 +79,56 @@ def _layers(feed: Feed, rng: np.random.Generator) -> tuple[Ints, Floats]:
     return order, masses_g
 
 
-def pick(f: Floats, step: Pick, *, cell_g: float, rng: np.random.Generator) -> Floats:
-    """Stream after one pass of the picker: mean over the sandwich, lag of the hold-up, then new clumps."""
+def pick(
+    f: Floats,
+    step: Pick,
+    *,
+    cell_g: float,
+    rng: np.random.Generator,
+    loops: Loops = PLAIN,
+    shares: Floats | None = None,
+) -> Floats:
+    """Stream after one pass of the picker: mean over the sandwich, lag of the hold-up, then new clumps.
+
+    Parameters
+    ----------
+    f : ndarray, shape (n, k)
+        What is fed.
+    step : Pick
+        The pass.
+    cell_g : float
+        Mass of a cell [g].
+    rng : Generator
+        For the clumps.
+    loops : Loops
+        Plain or compiled.
+    shares : ndarray, shape (k,), optional
+        Mean shares of the stream where they are known.
+    """
     if step.sandwich_g > cell_g:
         f = kernels.box(f, window_ratio=step.sandwich_g / cell_g)
-    return clump(_through_tank(f, hold_up_ratio=step.hold_up_g / cell_g), step.clump_g / cell_g, rng)
+    f = _through_tank(f, hold_up_ratio=step.hold_up_g / cell_g, loops=loops)
+    return clump(f, step.clump_g / cell_g, rng, loops=loops, shares=shares, out=f)
 
 
 def toss(f: Floats, step: Toss, *, cell_g: float, rng: np.random.Generator) -> Floats:
     """Stream grabbed from the bin in any order; what is less than a grab comes last."""
     grab = min(len(f), max(1, round(step.increment_g / cell_g)))
     n_grabs = len(f) // grab
-    out = f.copy()
-    whole = out[: n_grabs * grab].reshape(n_grabs, grab, -1)
-    whole[:] = f[: n_grabs * grab].reshape(whole.shape)[rng.permutation(n_grabs)]
+    whole = n_grabs * grab
+    out = np.empty_like(f)
+    grabs = f[:whole].reshape(n_grabs, -1)
+    np.take(grabs, rng.permutation(n_grabs), axis=0, out=out[:whole].reshape(grabs.shape), mode="clip")
+    out[whole:] = f[whole:]
     return out
 
 
-def card(f: Floats, step: Card, *, cell_g: float) -> Floats:
+def card(f: Floats, step: Card, *, cell_g: float, loops: Loops = PLAIN) -> Floats:
     """Stream after the card: lag of its hold-up."""
-    return _through_tank(f, hold_up_ratio=step.hold_up_g / cell_g)
+    return _through_tank(f, hold_up_ratio=step.hold_up_g / cell_g, loops=loops)
 
 
-def _through_tank(f: Floats, *, hold_up_ratio: float) -> Floats:
+def _through_tank(f: Floats, *, hold_up_ratio: float, loops: Loops = PLAIN) -> Floats:
     """Lag of a machine that fills first, then gives what it is fed, and is cleaned down in the end.
 
     The first H cells fill it and are mixed; the last H cells are what is left in it. So the total of every
@@ -108,40 +137,45 @@ def _through_tank(f: Floats, *, hold_up_ratio: float) -> Floats:
     if hold_up_ratio == 0:
         return f.copy()
     filling = min(math.ceil(hold_up_ratio), len(f))
-    first = f[:filling].mean(axis=0, dtype=np.float64)
+    first = kernels.mean_shares(f[:filling])
     if filling == len(f):
         return np.broadcast_to(first.astype(SINGLE), f.shape).copy()
     out = np.empty_like(f)
-    out[:-filling], held = kernels.lag(f[filling:], hold_up_ratio=hold_up_ratio, start=first)
+    _, held = loops.lag(f[filling:], hold_up_ratio=hold_up_ratio, start=first, out=out[:-filling])
     out[-filling:] = first + (held - first) * (hold_up_ratio / filling)
     return out
 
 
-def clump(f: Floats, clump_ratio: float, rng: np.random.Generator) -> Floats:
+def clump(
+    f: Floats,
+    clump_ratio: float,
+    rng: np.random.Generator,
+    *,
+    loops: Loops = PLAIN,
+    shares: Floats | None = None,
+    out: Floats | None = None,
+) -> Floats:
     """Stream in which every clump is pure fibre: variance ``f (1 - f)`` on the scale of a clump."""
     if clump_ratio == 0:
         return f
-    shares = f.mean(axis=0, dtype=np.float64)
+    shares = kernels.mean_shares(f) if shares is None else shares
     if clump_ratio * FINE_CLUMPS <= 1:
-        noisy = kernels.speckled(f, clump_ratio=clump_ratio, seed=int(rng.integers(kernels.WORD)))
-        return mended(noisy, shares)
+        seed = int(rng.integers(kernels.WORD))
+        return loops.speckled(f, clump_ratio=clump_ratio, seed=seed, shares=shares, out=out)
     n_clumps = max(1, round(len(f) / clump_ratio))
     means = kernels.recut(f, edges=np.linspace(0, len(f), n_clumps + 1))
     chosen = (rng.random((n_clumps, 1)) > np.cumsum(means, axis=1)[:, :-1]).sum(axis=1)
     pure = np.eye(f.shape[1], dtype=SINGLE)[chosen]
-    return mended(kernels.recut(pure, edges=np.linspace(0, n_clumps, len(f) + 1)), shares)
+    mixed = kernels.recut(pure, edges=np.linspace(0, n_clumps, len(f) + 1))
+    return mended(mixed, shares, loops=loops)
 
 
-def mended(f: Floats, shares: Floats) -> Floats:
+def mended(f: Floats, shares: Floats, *, loops: Loops = PLAIN) -> Floats:
     """Stream with its mean shares put right: each part in excess gives the same fraction of it everywhere."""
-    found = f.mean(axis=0, dtype=np.float64)
-    found, shares = found / found.sum(), shares / shares.sum()
+    found = kernels.mean_shares(f)
     if np.abs(found - shares).max() < SAME_SHARES:
         return f
-    excess, want = np.maximum(found - shares, 0), np.maximum(shares - found, 0)
-    given = np.divide(excess, found, out=np.zeros_like(found), where=found > 0)
-    exchange = np.diag(1 - given) + np.outer(given, want / want.sum())
-    return np.asarray(f @ exchange.astype(SINGLE))
+    return loops.blended(f, kernels.exchange(found, shares))
 
 
 def draw(f: Floats, step: Draw, *, rng: np.random.Generator, period_ratio: float = 0.0) -> Floats:
@@ -178,10 +212,12 @@ class _Row:
         plain = 1 / self.doublings
         weight = math.sqrt((self.left - plain) / (1 - plain))
         mixed = (1 - weight) * self.mean + weight * self.one
-        return mended(mixed.astype(SINGLE), self.mean.mean(axis=0, dtype=np.float64))
+        return mended(mixed.astype(SINGLE), kernels.mean_shares(self.mean))
 
 
-def _draw(row: _Row, step: Draw, rng: np.random.Generator, *, period_ratio: float) -> _Row:
+def _draw(
+    row: _Row, step: Draw, rng: np.random.Generator, *, period_ratio: float, loops: Loops = PLAIN
+) -> _Row:
     ends, length = step.ends, len(row.mean) // step.ends
     if length == 0 or ends == 1:
         return row
@@ -192,7 +228,7 @@ def _draw(row: _Row, step: Draw, rng: np.random.Generator, *, period_ratio: floa
     common = max(row.common, min(step.correlation, row.left))
     left = common + (row.left - common) / ends
     one = _followed(row.one, starts) if common > 0 else row.one
-    return _Row(kernels.doubled(row.mean, starts=starts), one, row.doublings * ends, common, left)
+    return _Row(loops.doubled(row.mean, starts=starts), one, row.doublings * ends, common, left)
 
 
 def _followed(f: Floats, starts: Ints) -> Floats:
@@ -211,37 +247,73 @@ def ply(f: Floats, *, plies: int, rng: np.random.Generator) -> Floats:
     return draw(f, Draw(ends=plies, draft=1.0), rng=rng)
 
 
-def run(passage: Passage, *, cell_g: float, seed: int) -> tuple[Floats, ...]:
+def run(passage: Passage, *, cell_g: float, seed: int, loops: Loops | None = None) -> tuple[Floats, ...]:
     """Stream as laid and after each step in turn, each of shape (n, k).
 
     Every step has random numbers of its own, so a step more or less at the end changes none before it.
+
+    Parameters
+    ----------
+    passage : Passage
+        Feed and steps.
+    cell_g : float
+        Mass of a cell [g oven-dry], about a twentieth of the smallest hold-up and of a set of layers.
+    seed : int
+        The same seed gives the same stream.
+    loops : Loops, optional
+        Plain or compiled; chosen by the size of the lot if left out.
     """
+    return tuple(_flow(passage, cell_g=cell_g, seed=seed, loops=loops))
+
+
+def runs(passage: Passage, *, cell_g: float, seeds: Iterable[int]) -> Iterator[Floats]:
+    """Stream after the last step, lot after lot, each of its own seed: what chance may make of it."""
+    seeds = tuple(seeds)
+    loops = kernels.loops_for(cells(passage.feed, cell_g=cell_g) * len(seeds))
+    for seed in seeds:
+        for f in _flow(passage, cell_g=cell_g, seed=seed, loops=loops):
+            last = f
+        yield last
+
+
+def _flow(passage: Passage, *, cell_g: float, seed: int, loops: Loops | None) -> Iterator[Floats]:
     seeds = np.random.SeedSequence(seed).spawn(len(passage.steps) + 1)
     rngs = [np.random.Generator(np.random.PCG64(own)) for own in seeds]
-    stages = [lay(passage.feed, cell_g=cell_g, rng=rngs[0])]
-    cell_g = passage.feed.lot_dry_mass_g / len(stages[0])
-    row, period_g = None, passage.feed.set_mass_g
+    f = lay(passage.feed, cell_g=cell_g, rng=rngs[0])
+    loops = loops or kernels.loops_for(len(f))
+    yield f
+    cell_g = passage.feed.lot_dry_mass_g / len(f)
+    row, period_g, shares = None, passage.feed.set_mass_g, kernels.mean_shares(f)
     for step, rng in zip(passage.steps, rngs[1:], strict=True):
         if isinstance(step, Draw):
-            row = _draw(row or _Row(stages[-1], stages[-1]), step, rng, period_ratio=period_g / cell_g)
-            stages.append(row.drawn())
+            row = _draw(row or _Row(f, f), step, rng, period_ratio=period_g / cell_g, loops=loops)
+            f = row.drawn()
             period_g *= step.ends
         else:
             row = None
-            stages.append(_step(stages[-1], step, cell_g=cell_g, rng=rng))
-    return tuple(stages)
+            f = passed(f, step, cell_g=cell_g, rng=rng, loops=loops, shares=shares)
+        yield f
 
 
-def _step(f: Floats, step: Step, *, cell_g: float, rng: np.random.Generator) -> Floats:
+def passed(
+    f: Floats,
+    step: Step,
+    *,
+    cell_g: float,
+    rng: np.random.Generator,
+    loops: Loops = PLAIN,
+    shares: Floats | None = None,
+) -> Floats:
+    """Stream after one step, whatever it is; see `pick`, `toss`, `card` and `draw`."""
     match step:
         case Pick():
-            return pick(f, step, cell_g=cell_g, rng=rng)
+            return pick(f, step, cell_g=cell_g, rng=rng, loops=loops, shares=shares)
         case Toss():
             return toss(f, step, cell_g=cell_g, rng=rng)
         case Card():
-            return card(f, step, cell_g=cell_g)
+            return card(f, step, cell_g=cell_g, loops=loops)
         case Draw():
-            return draw(f, step, rng=rng)
+            return _draw(_Row(f, f), step, rng, period_ratio=0.0, loops=loops).drawn()
 
 
 @dataclass(frozen=True, slots=True)

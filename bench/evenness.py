@@ -1,0 +1,126 @@
+"""How long evenness takes: loops of the stream beside a copy, routes and searches beside limits.
+
+Ratios are to `np.copyto` of the same single-precision arrays of 128 MB, larger than any cache.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from doffer.fibre.variation import share_signals
+from doffer.process.evenness import kernels, stream
+from doffer.process.evenness.kernels import Loops
+from doffer.process.evenness.passage import Card, Draw, Feed, Part, Passage, Pick, Step, Toss
+from doffer.process.evenness.spectrum import between_variance, through
+from figure import Figure, _timed, beside, median_s
+
+N_CELLS, N_PARTS, CELL_G = 8_000_000, 4, 0.25
+REPEATS = 5
+HOLD_UP_RATIO, CLUMP_RATIO, ENDS = 80.0, 0.1, 6
+ROUTE: tuple[Step, ...] = (
+    Pick(20.0, 0.0, 0.05),
+    Toss(10.0),
+    Pick(20.0, 0.0, 0.05),
+    Toss(10.0),
+    Pick(20.0, 0.0, 0.02),
+    Card(60.0),
+    Draw(4, 4.0),
+    Draw(6, 6.0),
+)
+CLOSED_S, LOTS_S, PICTURE_S, N_LOTS = 0.0007, 0.15, 0.1, 100
+
+
+def pairs_s(act: Callable[[], object], copy: Callable[[], object]) -> tuple[float, float]:
+    """Best seconds of an act and of a copy, taken in turns so that both meet the same load."""
+    act(), copy()
+    taken = [(_timed(act), _timed(copy)) for _ in range(REPEATS)]
+    return min(act_s for act_s, _ in taken), min(copy_s for _, copy_s in taken)
+
+
+def some_stream(n: int) -> np.ndarray:
+    """Shares of four parts in n cells."""
+    f = np.random.default_rng(1).random((n, N_PARTS), dtype=np.float32)
+    f /= f.sum(axis=1, keepdims=True)
+    return f
+
+
+def loops_beside_a_copy(name: str, loops: Loops, limits: dict[str, float]) -> list[Figure]:
+    """Lag, clumps, drawing and colour of one kind of loops, and the whole route a stage."""
+    f = some_stream(N_CELLS)
+    out, lab = np.zeros_like(f), np.zeros((N_CELLS, 3), dtype=np.float32)
+    shares, slope = kernels.mean_shares(f), np.arange(3.0 * N_PARTS).reshape(N_PARTS, 3)
+    starts = np.random.default_rng(2).integers(N_CELLS // ENDS, size=ENDS)
+    acts = {
+        "lag": lambda: loops.lag(f, hold_up_ratio=HOLD_UP_RATIO, start=shares, out=out),
+        "clumps": lambda: loops.speckled(f, clump_ratio=CLUMP_RATIO, seed=3, shares=shares, out=out),
+        "draw": lambda: loops.doubled(f, starts=starts, out=out),
+        "colour": lambda: loops.blended(f, slope, out=lab),
+    }
+    figures = []
+    for act_name, act in acts.items():
+        act_s, copy_s = pairs_s(act, lambda: np.copyto(out, f))
+        told = f"{act_name}, {name}, 8 million cells of 4 parts"
+        figures.append(beside(told, act_s, reference="copy", reference_s=copy_s, most=limits.get(act_name)))
+    act_s, copy_s = pairs_s(lambda: along(ROUTE, f, loops), lambda: np.copyto(out, f))
+    told = f"a stage of a route of 8, {name}"
+    figures.append(
+        beside(told, act_s / len(ROUTE), reference="copy", reference_s=copy_s, most=limits["route"])
+    )
+    return figures
+
+
+def along(steps: tuple[Step, ...], f: np.ndarray, loops: Loops) -> np.ndarray:
+    """The stream after the steps of a route."""
+    for place, step in enumerate(steps):
+        f = stream.passed(f, step, cell_g=CELL_G, rng=np.random.default_rng(place), loops=loops)
+    return f
+
+
+def lot(layers: int = 24) -> Passage:
+    """A lot of 6 kg of two parts."""
+    parts = tuple(Part(name, share, 25.0, 0.25, 70.0, 0.3, 1.31) for name, share in (("a", 0.2), ("b", 0.8)))
+    return Passage(Feed(6000.0, parts, layers), ROUTE, 3000.0)
+
+
+def picture() -> None:
+    """Eight stages of a lot and the columns they are drawn with."""
+    for place, f in enumerate(stream.run(lot(), cell_g=CELL_G, seed=1)[1:]):
+        rng = np.random.default_rng(1)
+        grain = stream.Grain(24, 0.3 if place < 5 else 4e-5)
+        stream.columns(f, cell_g=CELL_G, start_g=1000.0, length_g=1000.0, n=1000, grain=grain, rng=rng)
+
+
+def routes() -> list[Figure]:
+    """A picture, many lots and the closed form beside their limits."""
+    signals, pieces_g = share_signals(lot().feed.parts), np.array([1.0, 10.0])
+    closed_s = median_s(lambda: between_variance(through(lot(), signals), masses_g=pieces_g), repeats=50)
+    picture_s = median_s(picture, repeats=5)
+    lots_s = median_s(lambda: list(stream.runs(lot(), cell_g=CELL_G, seeds=range(N_LOTS))), repeats=3)
+    is_fast = kernels.loops_for(kernels.WORTH_LOADING) is not kernels.PLAIN
+    most = 1 if is_fast else None
+    return [
+        beside("closed form of a route of 8", closed_s, reference="limit", reference_s=CLOSED_S, most=1),
+        beside("picture of 8 stages, 6 kg", picture_s, reference="limit", reference_s=PICTURE_S, most=1),
+        beside("100 lots of 6 kg, 8 stages", lots_s, reference="limit", reference_s=LOTS_S, most=most),
+    ]
+
+
+def difference(fast: Loops) -> Figure:
+    """Farthest apart that the two kinds of loops are anywhere on a route."""
+    both = [stream.run(lot(), cell_g=CELL_G, seed=1, loops=loops) for loops in (kernels.PLAIN, fast)]
+    apart = max(float(np.abs(a - b).max()) for a, b in zip(*both, strict=True))
+    return Figure(
+        "compiled beside plain, farthest apart", apart, "share", "plain", None, "<= 1e-5", apart <= 1e-5
+    )
+
+
+def measure() -> list[Figure]:
+    """Figures of evenness; compiled loops only where the extra `fast` is installed."""
+    fast = kernels.loops_for(kernels.WORTH_LOADING)
+    figures = [*routes()]
+    if fast is not kernels.PLAIN:
+        limits = {"lag": 2, "clumps": 6, "draw": 3, "colour": 3, "route": 3}
+        figures += [difference(fast), *loops_beside_a_copy("compiled", fast, limits)]
+    return [*figures, *loops_beside_a_copy("plain", kernels.PLAIN, {"route": 30})]
