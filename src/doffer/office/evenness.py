@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from doffer.errors import DofferError, InputError, RefusedError
 from doffer.mill import house
+from doffer.mill.queries.house import MachineRow
 from doffer.mill.queries.house import machines as machines_now
 from doffer.mill.queries.mixing import MixingInputs, mixing_of_batch, mixing_of_lots
 from doffer.mill.queries.orders import OneOrder, one_order
@@ -26,6 +27,7 @@ from doffer.office.evenness_asked import (
     LAYINGS,
     ROW_UNITS,
     SEEN_FROM,
+    Mixed,
     Usual,
     read_mixed,
 )
@@ -34,9 +36,11 @@ from doffer.office.evenness_pictures import Looks, cloth_png, strips_png
 from doffer.office.evenness_view import evenness_view
 from doffer.office.orders import shown_plan, units_for
 from doffer.pictures.colour import fibre_hex
+from doffer.planning.evenness.wish import Choice, Option
 from doffer.planning.order_plan import BatchPlan
 
 ROW_MM = 1200.0  # a row of a hand-knitted garment, when nobody says otherwise
+FIND = "find"
 SECONDS_KEPT = 300  # a picture's address says all it shows, so a browser may keep it a little
 
 
@@ -175,7 +179,12 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
     mixed = read_mixed(request.GET, units, blend.usual)
     route = route_of(blend.inputs, mixed)
     query = urlencode([*blend.fields, *mixed.pairs()])
-    foretold = route.foretold(machines_now())
+    machines = machines_now()
+    foretold = route.foretold(machines)
+    is_answer = _is_part(request)
+    found, problem = (
+        _found(route, machines) if request.GET.get(FIND) == "yes" and not is_answer else (None, "")
+    )
     view = evenness_view(
         route,
         foretold,
@@ -184,7 +193,6 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         colours=blend.colours,
         system=units,
     )
-    is_answer = _is_part(request)
     address = reverse(place, kwargs=where)
     context: dict[str, Any] = {
         "here": here,
@@ -198,6 +206,10 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         "layings": LAYINGS,
         "seen_from": SEEN_FROM,
         "row_unit": ROW_UNITS[units][0],
+        "found": found,
+        "problem": problem,
+        "ways": ways_of(found, mixed) if found else (),
+        "find_name": FIND,
         "is_summary": request.GET.get("part") == "strips",
     }
     template = "office/evenness_answer.html" if is_answer else "office/evenness.html"
@@ -205,6 +217,40 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
     if is_answer and not context["is_summary"] and not mixed.errors:
         shown["HX-Replace-Url"] = f"{address}?{query}"
     return shown
+
+
+def _found(route: Route, machines: Sequence[MachineRow]) -> tuple[Choice | None, str]:
+    """The ways to mix it, or the sentence that says why none can be looked for."""
+    try:
+        return route.chosen(machines), ""
+    except DofferError as refused:
+        return None, str(refused)
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to mix it: what it is to whom, the way itself, and the end of the address that shows it."""
+
+    title: str
+    option: Option
+    query: str
+
+
+def ways_of(found: Choice, mixed: Mixed) -> tuple[Way, ...]:
+    """The gentlest way, the one that is sure, and the gentlest with more passes; each once."""
+    named = [
+        ("Gentlest that will likely do", found.best),
+        ("Sure, even if the machines mix worse", found.sure),
+    ]
+    named += [("The gentlest with as many passes", option) for option in found.by_passes]
+    ways: dict[Option, Way] = {}
+    for title, option in named:
+        if option is not None and option not in ways:
+            these = mixed.with_these(
+                layers=option.layers, passes=option.passes, ends=option.ends, sandwich_g=option.sandwich_g
+            )
+            ways[option] = Way(title, option, these.query())
+    return tuple(ways.values())
 
 
 def _png(data: bytes) -> HttpResponse:

@@ -23,10 +23,14 @@ DRAWINGS = (
     ("4x4", "twice, 4 ends each"),
     ("4x6", "4 ends, then 6"),
     ("6x6", "twice, 6 ends each"),
+    ("4x4x4", "three times, 4 ends each"),
+    ("4x4x6", "4 ends, 4 ends, then 6"),
+    ("4x6x6", "4 ends, 6 ends, then 6"),
+    ("6x6x6", "three times, 6 ends each"),
 )
 LAYINGS = (("layers", "in layers, lot on lot"), ("handfuls", "in handfuls of one lot, as they come"))
 SEEN_FROM = (("400", "in the hand, 40 cm"), ("1000", "across the table, 1 m"))
-NAMES = ("layers", "laying", "whole", "passes", "toss", "drawn", "roving", "row", "far", "set")
+NAMES = ("layers", "laying", "whole", "sandwich", "passes", "toss", "drawn", "roving", "row", "far", "set")
 SET = "set"  # says that the form of mixing was sent: an unticked box then means no
 
 
@@ -49,8 +53,8 @@ class Mixed:
     ----------
     layers, passes : int
         Sets of layers, passes through the picker.
-    has_half_ends, is_tossed : bool
-        Half layers at both ends; what is picked is tossed before it goes on.
+    has_half_ends, is_sandwich, is_tossed : bool
+        Half layers at both ends; a whole set goes into the picker at once; what is picked is tossed.
     drawn : str
         One of DRAWINGS.
     strand_tex : float
@@ -64,6 +68,7 @@ class Mixed:
     layers: int
     laying: Laying
     has_half_ends: bool
+    is_sandwich: bool
     passes: int
     is_tossed: bool
     drawn: str
@@ -88,6 +93,7 @@ class Mixed:
             "layers": str(self.layers),
             "laying": "" if self.laying is Laying.LAYERS else str(self.laying),
             "whole": "" if self.has_half_ends else "yes",
+            "sandwich": "yes" if self.is_sandwich else "",
             "passes": str(self.passes),
             "toss": "yes" if self.is_tossed else "",
             "drawn": self.drawn,
@@ -102,10 +108,18 @@ class Mixed:
         """The same as the end of an address."""
         return urlencode(self.pairs())
 
-    def with_these(self, *, layers: int, passes: int, ends: tuple[int, ...]) -> Mixed:
-        """Mixed with other layers, passes and drawings."""
-        drawn = "x".join(str(each) for each in ends if each > 1)
-        return replace(self, layers=layers, passes=passes, drawn=drawn)
+    def with_these(self, *, layers: int, passes: int, ends: tuple[int, ...], sandwich_g: float) -> Mixed:
+        """Laid in turn with half ends, tossed after each pass, with other layers, passes and drawings."""
+        return replace(
+            self,
+            layers=layers,
+            laying=Laying.LAYERS,
+            has_half_ends=True,
+            is_sandwich=sandwich_g > 0,
+            passes=passes,
+            is_tossed=True,
+            drawn="x".join(str(each) for each in ends),
+        )
 
 
 def read_mixed(data: Mapping[str, str], system: str, usual: Usual) -> Mixed:
@@ -120,6 +134,7 @@ def read_mixed(data: Mapping[str, str], system: str, usual: Usual) -> Mixed:
         layers=usual.layers if layers is None else layers,
         laying=Laying.HANDFULS if typed.text("laying") == Laying.HANDFULS else Laying.LAYERS,
         has_half_ends=typed.text("whole") != "yes",
+        is_sandwich=typed.text("sandwich") == "yes",
         passes=usual.passes if passes is None else passes,
         is_tossed=typed.text("toss") == "yes" if is_sent else usual.passes > 1,
         drawn=drawn if drawn in dict(DRAWINGS) else usual.drawn,

@@ -16,6 +16,7 @@ from doffer.mill.queries.mixing import MIXING_STAGES, MixingInputs
 from doffer.office.evenness_asked import Mixed, Usual
 from doffer.office.evenness_pictures import Looks
 from doffer.pictures.strip import Dyes
+from doffer.planning.evenness.choose import choose
 from doffer.planning.evenness.cost import ANGORA, CAMELID, MachineRate, stage_costs
 from doffer.planning.evenness.figures import (
     CLUMP_FED,
@@ -27,6 +28,7 @@ from doffer.planning.evenness.figures import (
 )
 from doffer.planning.evenness.forecast import Forecast, forecast
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs
+from doffer.planning.evenness.wish import Choice, Wish
 from doffer.process.evenness.passage import Draw, Feed, Passage, Toss
 from doffer.working import Status
 
@@ -66,6 +68,25 @@ class Route:
             yarn_per_row_mm=self.mixed.row_mm,
         )
 
+    def chosen(self, machines: Sequence[MachineRow] = ()) -> Choice:
+        """The gentlest way to mix it so that no stripe is seen and the label holds.
+
+        Raises
+        ------
+        InputError
+            A lot too small for two sets of layers.
+        """
+        return choose(
+            self.passage.feed,
+            tables=self.inputs.tables,
+            figures=self.figures,
+            fibres=[part.fibre for part in self.inputs.parts],
+            strand_tex=self.passage.strand_tex,
+            slope_lab=self.slope_lab,
+            wish=Wish(distance_mm=self.mixed.distance_mm),
+            rates=_rates(machines, self.inputs) or None,
+        )
+
     @property
     def slope_lab(self) -> Floats | None:
         """How the colour follows the shares, shape (3, k); None where a colour is not known."""
@@ -100,7 +121,8 @@ def route_of(inputs: MixingInputs, mixed: Mixed) -> Route:
         clump_g=value[CLUMP_FED],
     )
     draws = [Draw(ends=ends, draft=float(ends)) for ends in mixed.ends]
-    steps = usual_steps(figures, passes=mixed.passes, draws=draws)
+    sandwich_g = feed.set_mass_g if mixed.is_sandwich else 0.0
+    steps = usual_steps(figures, passes=mixed.passes, draws=draws, sandwich_g=sandwich_g)
     if not mixed.is_tossed:
         steps = tuple(step for step in steps if not isinstance(step, Toss))
     return Route(inputs, mixed, figures, Passage(feed, steps, mixed.strand_tex), _reflectance(inputs))

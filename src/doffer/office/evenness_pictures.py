@@ -82,13 +82,11 @@ def cloth_png(looks: Looks, tables: Tables, *, row_mm: float, yarn_tex: float, d
     rows = strip.cloth(grained, looks.dyes)
     wide_mm = row_mm / YARN_PER_WIDTH / CLOTH_COLUMNS
     return strip.png(
-        _from_far(rows, tables, high_mm=ROW_HEIGHT_MM / ROW_PX, wide_mm=wide_mm, distance_mm=distance_mm)
+        from_far(rows, tables, high_mm=ROW_HEIGHT_MM / ROW_PX, wide_mm=wide_mm, distance_mm=distance_mm)
     )
 
 
-def _from_far(
-    linear: Floats, tables: Tables, *, high_mm: float, wide_mm: float, distance_mm: float
-) -> Pixels:
+def from_far(linear: Floats, tables: Tables, *, high_mm: float, wide_mm: float, distance_mm: float) -> Pixels:
     """A picture with what the eye does not tell apart at a distance blurred away."""
     height, width, _ = linear.shape
     up, along = np.fft.fftfreq(height, high_mm), np.fft.rfftfreq(width, wide_mm)

@@ -20,6 +20,7 @@ from doffer.office import (
     kitchen_dyeings,
     kitchen_kettles,
     kitchen_recipe,
+    lot_strip,
     lot_weigh,
     lot_words,
     lots,
@@ -62,6 +63,7 @@ urlpatterns: list[URLPattern] = [
     *recipes.urlpatterns,
     *colour_readings.urlpatterns,  # before shades: “file” and “mixing” are no shades
     *colour_photo.urlpatterns,
+    *lot_strip.urlpatterns,
     *samples.urlpatterns,
     *shades.urlpatterns,
     *shades_batch.urlpatterns,

@@ -1,0 +1,210 @@
+"""How even a blend will be: strips with their verdicts, on the bench and for a batch of an order."""
+
+import dataclasses
+import io
+import re
+
+import numpy as np
+import pytest
+from PIL import Image
+from tests.office.page_words import words
+
+from doffer.mill.queries.mixing import mixing_of_lots
+from doffer.office.evenness_asked import read_mixed
+from doffer.office.evenness_blend import route_of, usual_of
+from doffer.office.evenness_pictures import are_locks, from_far, shown_g, strips_png
+from doffer.office.evenness_view import evenness_view, say_chances
+from doffer.pictures.strip import COLUMNS, LANES, RIM_ROWS
+from doffer.tables.loader import load_tables
+
+pytestmark = pytest.mark.django_db
+BENCH = "/bench/evenness/?lot=L027&lot=L028&lot=L031"
+ORDER = "/orders/O207/evenness/"
+MANY = "set=yes&layers=31&passes=3&toss=yes&drawn=4x4"
+FORMULA_WORDS = ("spectrum", "variance", "sigma", "cielab", " cv ", "standard deviation", "de2000")
+WORKING = re.compile(r"<details class=\"working\".*?</details>\s*(?=<details|</div>|<p|</section)", re.DOTALL)
+
+
+def tags(answer) -> list[str]:
+    """The word beside each strip, seen or not."""
+    return re.findall(r'<span class="tag[^"]*">(seen|may be seen|not seen)</span>', answer.content.decode())
+
+
+def test_every_pass_has_its_strip_and_its_verdict_in_words(client, demo_mill):
+    answer = client.get(f"{BENCH}&set=yes&layers=12&passes=2&toss=yes&drawn=4x6")
+    page = answer.content.decode()
+    names = re.findall(r"<li class=\"strip-row\"><div><p><strong>([^<]+)</strong>", page)
+    assert names == ["On the belt", "Picked once", "Picked twice", "Carded", "Drawn, 4 ends", "Drawn, 6 ends"]
+    assert page.count('class="strip"') == len(names) == len(tags(answer))
+    assert tags(answer)[0] == "seen"
+    assert "as far as the machines are known" in words(answer)
+
+
+def test_more_layers_and_passes_change_the_verdict(client, demo_mill):
+    few, many = client.get(f"{ORDER}?set=yes&layers=2&passes=1"), client.get(f"{ORDER}?{MANY}")
+    assert tags(few)[-1] == "seen"
+    assert tags(many)[-1] != "seen"
+
+
+def test_the_strips_are_one_picture_with_a_strip_for_every_step(client, demo_mill):
+    answer = client.get(f"/orders/O207/evenness/strips.png?{MANY}")
+    assert answer["Content-Type"] == "image/png"
+    picture = Image.open(io.BytesIO(answer.content))
+    # as laid, three passes each with its toss, the card, two drawings
+    assert picture.size == (COLUMNS, (1 + 6 + 1 + 2) * (LANES + 2 * RIM_ROWS))
+    assert answer.content == client.get(f"/orders/O207/evenness/strips.png?{MANY}").content
+
+
+def test_what_is_laid_in_pure_layers_fades_in_the_picture_from_pass_to_pass(client, demo_mill):
+    answer = client.get(f"/orders/O207/evenness/strips.png?{MANY}")
+    pixels = np.asarray(Image.open(io.BytesIO(answer.content)).convert("L"), dtype=float)
+    step = LANES + 2 * RIM_ROWS
+    stripes = [pixels[k * step : (k + 1) * step].mean(axis=0).std() for k in (0, 6, 7, 9)]
+    assert stripes[0] > 3 * stripes[1]
+    assert stripes[1] > stripes[2] >= stripes[3]
+
+
+def test_a_swatch_of_cloth_is_a_picture(client, demo_mill):
+    answer = client.get(f"/orders/O207/evenness/cloth.png?{MANY}")
+    picture = Image.open(io.BytesIO(answer.content))
+    assert picture.size == (220, 176)
+    assert len(picture.convert("RGB").getcolors(100_000)) > 5
+
+
+def test_fine_hues_melt_from_afar_while_slow_ones_stay():
+    tables = load_tables()
+    red, green = np.array([0.40, 0.20, 0.20]), np.array([0.20, 0.26, 0.20])
+
+    def hue_contrast(period_px, distance_mm):
+        one = np.where(np.arange(96) // (period_px // 2) % 2, 1.0, 0.0)[:, None]
+        linear = np.broadcast_to(red * one + green * (1 - one), (8, 96, 3))
+        seen = from_far(linear, tables, high_mm=1.0, wide_mm=1.0, distance_mm=distance_mm).astype(int)
+        return (seen[..., 0] - seen[..., 1]).std()
+
+    assert hue_contrast(2, 1000.0) < 0.8 * hue_contrast(2, 400.0)
+    assert hue_contrast(48, 1000.0) > 0.9 * hue_contrast(48, 400.0)
+
+
+def test_a_way_is_found_and_its_link_shows_no_stripe(client, demo_mill):
+    page = client.get(f"{ORDER}?find=yes").content.decode()
+    found = page[page.index('id="found"') :]
+    link = re.search(r'class="button" href="([^"]+)"', found).group(1).replace("&amp;", "&")
+    assert tags(client.get(link))[-1] in ("not seen", "may be seen")
+    assert "ways were tried" in found
+
+
+def test_what_cannot_be_read_keeps_its_sentence_beside_what_was_typed(client, demo_mill):
+    answer = client.get(f"{ORDER}?set=yes&layers=many&passes=2&roving=500")
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert 'id="layers" name="layers"' in page
+    assert 'value="many" aria-invalid="true"' in page
+    assert "grams in a metre, from 0.5 to 100" in page
+
+
+def test_while_a_slider_moves_only_the_answer_comes_with_its_address(client, demo_mill):
+    answer = client.get(f"{ORDER}?set=yes&layers=20&passes=2", headers={"HX-Request": "true"})
+    assert answer.content.decode().lstrip().startswith('<div class="stack" id="evenness-answer"')
+    assert "layers=20" in answer["HX-Replace-Url"]
+    assert answer["HX-Replace-Url"].startswith(ORDER)
+
+
+def test_the_bench_shows_the_strips_alone_and_leads_to_everything(client, demo_mill):
+    answer = client.get(f"{BENCH}&part=strips", headers={"HX-Request": "true"})
+    page = answer.content.decode()
+    assert "HX-Replace-Url" not in answer
+    assert "Layers, passes and drawing" in page
+    assert "What it costs" not in page
+    assert 'hx-get="/bench/evenness/?part=strips"' in client.get("/bench/?lot=L027&lot=L028").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("address", "why"),
+    [
+        ("/bench/evenness/", "put them on the bench first"),
+        ("/orders/O201/evenness/", "Nothing of O201 is mixed from here on"),
+        ("/orders/O207/evenness/?batch=9", "Nothing of O207 is mixed from here on"),
+    ],
+)
+def test_where_nothing_is_mixed_the_page_says_so_and_where_to_go(client, demo_mill, address, why):
+    answer = client.get(address)
+    assert answer.status_code == 200
+    assert why in words(answer)
+    assert 'class="button button-main"' in answer.content.decode()
+
+
+def test_an_order_leads_to_how_even_it_will_be(client, demo_mill):
+    assert "/orders/O207/evenness/?batch=1" in client.get("/orders/O207/").content.decode()
+
+
+def test_traps_are_told_with_what_to_do_instead(client, demo_mill):
+    answer = client.get(f"{ORDER}?set=yes&layers=6&passes=1&laying=handfuls&whole=yes")
+    assert "Pure handfuls in any order lie together by chance" in words(answer)
+    assert "Lay the lots in turn" in words(answer)
+    assert "Feed sheet" not in words(answer)
+
+
+def test_the_feed_sheet_lays_what_is_weighed_out(client, demo_mill):
+    page = client.get(f"{ORDER}?set=yes&layers=3&passes=1").content.decode()
+    laid = re.search(r'aria-label="Layers on the feed\. ([^"]+)"', page).group(1).replace("\u202f", " ")
+    grams = [int(mass) for mass in re.findall(r"(\d+) g", laid)]
+    plan = client.get("/orders/O207/").content.decode().replace("\u202f", " ")
+    planned = re.search(r'aria-label="Layers on the feed\. ([^"]+)"', plan).group(1)
+    assert sum(grams) == sum(int(mass) for mass in re.findall(r"(\d+) g", planned))
+    assert len(grams) == 3 * 4 + 1
+
+
+def test_the_words_are_those_of_a_mill(client, demo_mill):
+    page = WORKING.sub("", client.get(f"{BENCH}&set=yes&layers=12&passes=2").content.decode())
+    text = re.sub(r"<[^>]+>", " ", page).lower()
+    assert "seen" in text
+    assert [word for word in FORMULA_WORDS if word in text] == []
+
+
+def test_which_figures_are_the_mills_own_is_told(client, demo_mill):
+    text = words(client.get(ORDER))
+    assert "What the card holds 53 g 47.7 to 58.3 g ours" in text
+    assert "Weight of the locks as fed 2 g 1.00 to 5.00 g a guess" in text
+
+
+def test_the_page_asks_the_database_a_bounded_number_of_times(
+    client, demo_mill, django_assert_max_num_queries
+):
+    with django_assert_max_num_queries(55):
+        client.get(f"{BENCH}&lot=L029&lot=L030")
+    with django_assert_max_num_queries(70):
+        client.get(ORDER)
+
+
+def test_no_strip_is_drawn_of_a_lot_without_colour_but_its_shares_are_told(demo_mill):
+    inputs = mixing_of_lots({"L027": 900.0, "L028": 300.0})
+    bare = dataclasses.replace(inputs.parts[1], lab=None, reflectance_ppm=())
+    inputs = dataclasses.replace(inputs, parts=(inputs.parts[0], bare))
+    route = route_of(inputs, read_mixed({}, "metric", usual_of(inputs)))
+    view = evenness_view(route, route.foretold(), strips_href="/x.png", weighed_g={}, colours={})
+    assert view.without_colour == ("L028",)
+    assert {row.strip for row in view.rows} == {""}
+    assert {row.seen for row in view.rows} == {""}
+    assert "L028" in view.last.sentence
+    assert route.looks is None
+
+
+def test_strips_show_three_sets_but_never_more_than_the_lot(demo_mill):
+    inputs = mixing_of_lots({"L027": 900.0, "L028": 300.0})
+    few, many = (
+        route_of(
+            inputs, read_mixed({"set": "yes", "layers": layers, "drawn": ""}, "metric", usual_of(inputs))
+        )
+        for layers in ("2", "24")
+    )
+    assert shown_g(few.passage) == pytest.approx(1200.0)
+    assert shown_g(many.passage) == pytest.approx(150.0)
+    assert are_locks(many.passage) == (True, True, False)
+    assert strips_png(few.looks) != strips_png(many.looks)
+
+
+def test_chances_are_said_as_one_in_so_many():
+    assert say_chances(1e-6, 1e-5) == "less than 1 in 1000"
+    assert say_chances(0.005, 0.08) == "1 in 200 to 1 in 12"
+    assert say_chances(0.3, 0.82) == "1 in 3 to 8 in 10"
+    assert say_chances(0.99, 1.0) == "nearly always"

@@ -1,0 +1,134 @@
+"""How a machine mixes: its figures, whose they are, and finding new ones at a form."""
+
+import re
+import uuid
+
+import numpy as np
+import pytest
+from tests.office.page_words import words
+
+from doffer.mill.models import EvennessTrial, Machine, MachineFigure
+
+pytestmark = pytest.mark.django_db
+CARD, PICKER = "/records/machines/CRD/mixing/", "/records/machines/PIC/mixing/"
+
+
+def form(**more: str) -> dict[str, str]:
+    return {"key": str(uuid.uuid4()), "figure": "card_hold_up", "way": "clean-down", **more}
+
+
+@pytest.fixture
+def kept():
+    """How many figures and trials there are more than before."""
+    before = MachineFigure.objects.count(), EvennessTrial.objects.count()
+    return lambda: (MachineFigure.objects.count() - before[0], EvennessTrial.objects.count() - before[1])
+
+
+@pytest.fixture
+def client(client, demo_mill):
+    return client
+
+
+def newest() -> MachineFigure:
+    return MachineFigure.objects.latest("pk")
+
+
+def test_a_guess_is_called_a_guess_and_what_was_weighed_found_here(client):
+    text = words(client.get(PICKER))
+    assert "Weight of the locks as fed 2 g 1.00 to 5.00 g a guess" in text
+    assert "What the picker holds 22.4 g 20.2 to 24.7 g found here" in text
+    assert "Two figures of 7 were found here; the others are guesses." in text
+
+
+def test_weights_of_a_clean_down_become_the_machines_own_figure(client, kept):
+    sent = form(weights="52\n48,5\n50", regain="15")
+    assert client.post(CARD, sent).status_code == 302
+    trial, figure = EvennessTrial.objects.latest("pk"), newest()
+    assert (trial.kind, trial.machine.code, trial.stage) == ("clean-down", "CRD", "card")
+    dry_g = np.mean([52, 48.5, 50]) / 1.15
+    assert figure.value_micro == pytest.approx(dry_g * 1e6, rel=1e-6)
+    assert figure.trials == [trial.pk]
+    assert f"{dry_g:.1f} g" in words(client.get(CARD))
+    assert client.post(CARD, sent).status_code == 302
+    assert kept() == (1, 1)
+
+
+def test_a_coloured_pulse_gives_the_hold_up_it_was_made_with(client):
+    middles = np.arange(2.0, 240, 4)
+    shares = 100 * 0.08 * np.exp(-middles / 55)
+    lines = "\n".join(f"4 {share:.4f}" for share in shares)
+    answer = client.post(CARD, form(way="pulse", weights=lines, pulse="5"))
+    assert answer.status_code == 302
+    assert newest().value_micro / 1e6 == pytest.approx(55, rel=0.02)
+
+
+def test_twenty_tufts_give_the_weight_of_the_clumps(client):
+    masses = [0.1, 0.3] * 10
+    sent = form(figure="clump_after_1", way="tufts", weights="\n".join(map(str, masses)))
+    assert client.post(PICKER, sent).status_code == 302
+    assert newest().value_micro / 1e6 == pytest.approx(0.25)
+    assert EvennessTrial.objects.latest("pk").passes == 1
+
+
+def test_a_figure_from_experience_stays_a_guess(client):
+    assert client.post(CARD, form(way="guess", value="70", low="60", high="85")).status_code == 302
+    text = words(client.get(CARD))
+    assert re.search(r"70 g 60\S* to 85\S* g a guess", text)
+    assert "usual, before anybody measured" in text
+
+
+@pytest.mark.parametrize(
+    ("more", "sentence"),
+    [
+        ({"weights": ""}, "Type the weights, one in a line."),
+        ({"weights": "12 13"}, "one weight"),
+        ({"weights": "fifty"}, "plain numbers, such as 4.8"),
+        ({"way": "pulse", "weights": "4 10\n4 8\n4 6\n4 5"}, "how much coloured fibre was fed"),
+        ({"way": "guess"}, "Type the figure."),
+        ({"way": "guess", "value": "50", "low": "60"}, "three rising numbers"),
+        ({"way": "tufts", "weights": "1"}, "Choose how the figure was found."),
+        ({"figure": "picker_hold_up", "weights": "20"}, "figure of this machine"),
+    ],
+)
+def test_what_is_wrong_is_told_and_what_was_typed_stays(client, kept, more, sentence):
+    answer = client.post(CARD, form(note="Monday’s", **more))
+    assert answer.status_code == 422
+    assert sentence in words(answer)
+    assert "Monday’s" in answer.content.decode()
+    assert kept() == (0, 0)
+
+
+def test_a_figure_far_from_the_usual_is_asked_about_first(client, kept):
+    sent = form(weights="1200")
+    asked = client.post(CARD, sent)
+    assert asked.status_code == 422
+    assert "If it is right, say why" in words(asked)
+    assert kept() == (0, 0)
+    again = client.post(CARD, {**sent, "confirmation": "a carder of 2 m"})
+    assert again.status_code == 302
+    assert "a carder of 2 m" in newest().note
+
+
+def test_who_only_looks_cannot_write_a_figure(client_of, small_mill):
+    viewer = client_of(small_mill.viewer)
+    code = Machine.objects.get(stage="card").code
+    assert "Figures are for people who run the machines" in words(
+        viewer.get(f"/records/machines/{code}/mixing/")
+    )
+    answer = viewer.post(f"/records/machines/{code}/mixing/", form(weights="50"))
+    assert answer.status_code in (403, 422)
+    assert not MachineFigure.objects.exists()
+
+
+def test_a_machine_that_mixes_nothing_says_so(client):
+    assert "This machine mixes nothing" in words(client.get("/records/machines/SPN/mixing/"))
+    assert "How it mixes" in words(client.get("/records/machines/CRD/"))
+    assert "How it mixes" not in words(client.get("/records/machines/SPN/"))
+
+
+def test_the_page_asks_no_more_with_a_longer_history(client, django_assert_max_num_queries):
+    for mass in (50, 55, 60, 65):
+        client.post(CARD, form(weights=str(mass)))
+    with django_assert_max_num_queries(12):
+        page = client.get(CARD)
+    assert words(page).count("weighed at a clean-down") >= 4
