@@ -13,7 +13,8 @@ SOURCE = Path(__file__).parents[2] / "src" / "doffer"
 PURE = ("fibre", "process", "planning")
 UNIT_WORDS = """
 g kg mg um mm cm m km tex dtex mtex tpm tpi frac pct ppm c s min h ml l cents rpm rad deg dE nm
-de px mm_per_px g_cm3 g_per_m g_per_ml g_per_l m_per_min m_per_100g g_per_100ml frac_owf kg_per_h m_per_g g_per_km
+de px mm_per_px g_cm3 g_per_m g_per_ml g_per_l m_per_min m_per_100g g_per_100ml
+frac_owf kg_per_h m_per_g g_per_km
 """
 LONGEST_FIRST = sorted(UNIT_WORDS.split(), key=len, reverse=True)
 # Pure ratios and letters of a formula: numbers without a unit.
@@ -21,7 +22,8 @@ SAME = {"frac_owf": "frac"}  # on the weight of fibre says the basis, not anothe
 RATIO_WORDS = """
 draft doublings share shares ratio liquor_ratio water_parts offset sigma
 factor level quantile z x y k sd cv low high
-mean value weight weights passes plies fold noise count_noise confidence correlation fibres variance cycles_per_degree
+mean value weight weights passes plies fold noise count_noise confidence correlation fibres variance
+cycles_per_degree
 """
 UNITLESS = frozenset(RATIO_WORDS.split())
 BY_SYSTEM = "count"  # a yarn count whose unit is a parameter beside it
