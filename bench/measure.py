@@ -9,7 +9,13 @@ import json
 import sys
 
 # what is asked for -> its module; a module named colour would hide the library of that name
-NAMES = {"plan": "plan", "colour": "shades", "evenness": "evenness", "pages": "pages"}
+NAMES = {
+    "plan": "plan",
+    "colour": "shades",
+    "evenness": "evenness",
+    "evenness-plan": "evenness_plan",
+    "pages": "pages",
+}
 
 
 def main() -> int:

@@ -129,6 +129,15 @@ def test_the_floor_is_told_apart_from_stripes():
     assert more.floor_de == pytest.approx(told(slope_lab=slope()).floor_de)
 
 
+@pytest.mark.parametrize(("strand_tex", "floor_de"), [(100, 2.0), (3000, 0.37)])
+def test_black_and_white_half_and_half_are_heather_by_fibre_counts_alone(strand_tex, floor_de):
+    # Computed on its own: a slope of 45.7 to 46, pieces of 1 cm
+    half = Feed(6000, (part("black", 0.5), part("white", 0.5)), 24)
+    weights = np.array([[23.0, -23.0], [0, 0], [0, 0]])
+    route = Passage(half, usual_steps(FIGURES, passes=1), strand_tex)
+    assert told(route, slope_lab=weights).floor_de == pytest.approx(floor_de, rel=0.05)
+
+
 def test_the_curve_falls_with_length_and_the_label_gets_safer():
     answer = told(slope_lab=slope())
     points = [one.points.mid for one in answer.curve]
