@@ -90,7 +90,9 @@ def test_scenario_15_from_the_question_to_the_picker(fresh_live, page, axe, shot
     code = page.url.rstrip("/").rpartition("/")[2]
     page.get_by_role("button", name="It is carded").click()
     expect(page.get_by_text("trial card made, to be read")).to_be_visible()
-    page.get_by_label("L, a and b, a line for each tuft").fill("46.8 -20.6 19.0\n46.5 -20.9 19.3")
+    page.get_by_label("L, a and b, a line for each tuft").fill(
+        "46.8 -20.6 19.0\n46.5 -20.9 19.3\n46.6 -20.8 19.1\n46.7 -20.7 19.2"
+    )
     page.get_by_role("button", name="Hold it against the shade").click()
     expect(page.get_by_text("on shade", exact=True)).to_be_visible()
     page.get_by_role("button", name="Release the full mix").click()

@@ -66,7 +66,7 @@ def test_the_drift_of_fern_is_told_and_drawn(page, live):
     page.goto(f"{live}/shades/")
     page.get_by_role("link", name="Fern", exact=True).click()
     page.wait_for_url("**/shades/S001/")
-    assert "has left what passes" in page.locator(".notice-error").inner_text()
+    assert page.locator(".notice-error", has_text="has left what passes").is_visible()
     over = page.get_by_role("img", name=re.compile("How far each batch is"))
     assert "4 Fern autumn 2025 2.4, off shade" in over.get_attribute("aria-label")
     assert over.bounding_box()["width"] <= page.viewport_size["width"]
