@@ -106,11 +106,11 @@ def test_the_stream_agrees_with_the_closed_form_within_its_own_error(name):
     assert found.max() < 1
 
 
-def half_the_hold_up(f, *, hold_up_ratio, loops):
-    return RIGHT_TANK(f, hold_up_ratio=hold_up_ratio / 2, loops=loops)
+def half_the_hold_up(f, *, hold_up_ratio, loops, out):
+    return RIGHT_TANK(f, hold_up_ratio=hold_up_ratio / 2, loops=loops, out=out)
 
 
-def box_for_lag(f, *, hold_up_ratio, loops):
+def box_for_lag(f, *, hold_up_ratio, loops, out):
     return kernels.box(f, window_ratio=2 * hold_up_ratio)  # of the same mean delay
 
 

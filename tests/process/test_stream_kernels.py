@@ -1,5 +1,6 @@
 """The inner loops against the plainest loops, and the compiled ones against the plain ones."""
 
+import importlib
 import importlib.util
 import math
 import subprocess
@@ -67,9 +68,9 @@ def test_clumps_add_the_variance_of_counting_and_keep_the_totals(loops, clump_ra
     assert abs(neighbours) < 4 / math.sqrt(len(f))
 
 
-def test_signals_are_weighted_sums(loops):
-    f, weights = some(k=4), np.arange(12.0).reshape(4, 3)
-    assert np.abs(loops.blended(f, weights) - f.astype(np.float64) @ weights).max() < 2e-5
+def test_signals_are_weighted_sums():
+    f, weights = some(10_000, 4), np.arange(12.0).reshape(4, 3)
+    assert np.abs(kernels.blended(f, weights) - f.astype(np.float64) @ weights).max() < 2e-5
 
 
 def test_a_box_is_the_mean_over_its_window_mirrored_at_the_ends():
@@ -149,4 +150,13 @@ def test_little_work_takes_the_plain_loops_and_loads_nothing_heavy():
 
 def test_without_the_extra_much_work_takes_the_plain_loops(monkeypatch):
     monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
+    assert loops_for(10 * kernels.WORTH_LOADING) is PLAIN
+
+
+def test_without_a_folder_for_machine_code_much_work_takes_the_plain_loops(monkeypatch):
+    def no_folder(_name):
+        raise RuntimeError("cannot cache function: no locator available")
+
+    monkeypatch.setattr(importlib.util, "find_spec", lambda _name: True)
+    monkeypatch.setattr(importlib, "import_module", no_folder)
     assert loops_for(10 * kernels.WORTH_LOADING) is PLAIN

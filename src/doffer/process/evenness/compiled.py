@@ -89,7 +89,7 @@ def speckled(
 ) -> Floats:
     """See `kernels.speckled`."""
     out = np.empty_like(f) if out is None else out
-    _, choose, put, _ = made_for(f.shape[1])
+    _, choose, put = made_for(f.shape[1])
     chosen, counts = np.empty(len(f), dtype=np.uint8), np.zeros(f.shape[1], dtype=np.int64)
     choose(f, chosen, counts, np.uint32(seed))
     weight = math.sqrt(clump_ratio)
@@ -98,17 +98,10 @@ def speckled(
     return out
 
 
-def blended(f: Floats, weights: Floats, *, out: Floats | None = None) -> Floats:
-    """See `kernels.blended`."""
-    out = np.empty((len(f), weights.shape[1]), dtype=SINGLE) if out is None else out
-    made_for(f.shape[1])[3](f, weights.astype(SINGLE), out)
-    return out
-
-
 @lru_cache(maxsize=8)
 def made_for(parts: int) -> tuple[Callable[..., Any], ...]:
-    """Loops of drawing, choosing, putting and blending for one number of parts."""
-    return _doubling(parts), *_choosing(parts), _blending(parts)
+    """Loops of drawing, choosing and putting for one number of parts."""
+    return _doubling(parts), *_choosing(parts)
 
 
 @compiled
@@ -161,11 +154,14 @@ def _chances(into: Floats, first: int, seed: int) -> None:
 
 @compiled
 def _count(chosen: Ints, counts: Ints) -> None:
-    for part in range(counts.size):
+    first = chosen.size
+    for part in range(1, counts.size):
         found = 0
         for i in range(chosen.size):
             found += chosen[i] == part
         counts[part] += found
+        first -= found
+    counts[0] += first
 
 
 def _choosing(parts: int) -> tuple[Callable[..., Any], ...]:
@@ -194,17 +190,4 @@ def _choosing(parts: int) -> tuple[Callable[..., Any], ...]:
     return choose, put
 
 
-def _blending(parts: int) -> Callable[..., Any]:
-    @compiled
-    def blend(f: Floats, weights: Floats, out: Floats) -> None:
-        for i in range(f.shape[0]):
-            for q in range(weights.shape[1]):
-                total = SINGLE(0)
-                for j in range(parts):
-                    total += f[i, j] * weights[j, q]
-                out[i, q] = total
-
-    return blend
-
-
-LOOPS = kernels.Loops(lag, doubled, speckled, blended)
+LOOPS = kernels.Loops(lag, doubled, speckled)

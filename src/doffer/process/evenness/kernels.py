@@ -215,10 +215,9 @@ class Loops:
     lag: Callable[..., tuple[Floats, Floats]]
     doubled: Callable[..., Floats]
     speckled: Callable[..., Floats]
-    blended: Callable[..., Floats]
 
 
-PLAIN = Loops(lag, doubled, speckled, blended)
+PLAIN = Loops(lag, doubled, speckled)
 
 
 def loops_for(n_cells: int) -> Loops:
@@ -233,7 +232,10 @@ def loops_for(n_cells: int) -> Loops:
     """
     if n_cells < WORTH_LOADING or importlib.util.find_spec("numba") is None:
         return PLAIN
-    return cast("Loops", importlib.import_module("doffer.process.evenness.compiled").LOOPS)
+    try:
+        return cast("Loops", importlib.import_module("doffer.process.evenness.compiled").LOOPS)
+    except RuntimeError:  # numba has no folder it may keep machine code in
+        return PLAIN
 
 
 WORTH_LOADING = 1_000_000

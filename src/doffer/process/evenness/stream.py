@@ -49,11 +49,15 @@ def lay(feed: Feed, *, cell_g: float, rng: np.random.Generator) -> Floats:
     n = cells(feed, cell_g=cell_g)
     bounds = np.concatenate([[0.0], np.cumsum(masses_g)])
     edges = np.linspace(0, bounds[-1], n + 1)
-    f = np.empty((n, len(feed.parts)))
-    for part in range(len(feed.parts)):
+    f = np.empty((n, len(feed.parts)), dtype=SINGLE)
+    rest = np.ones(n)
+    for part in range(len(feed.parts) - 1):
         laid_g = np.concatenate([[0.0], np.cumsum(np.where(order == part, masses_g, 0.0))])
-        f[:, part] = np.diff(np.interp(edges, bounds, laid_g))
-    return np.asarray(f / f.sum(axis=1, keepdims=True), dtype=SINGLE)
+        share = np.diff(np.interp(edges, bounds, laid_g)) * (n / bounds[-1])
+        rest -= share
+        f[:, part] = share
+    f[:, -1] = rest
+    return f
 
 
 def _layers(feed: Feed, rng: np.random.Generator) -> tuple[Ints, Floats]:
@@ -87,6 +91,7 @@ def pick(
     rng: np.random.Generator,
     loops: Loops = PLAIN,
     shares: Floats | None = None,
+    out: Floats | None = None,
 ) -> Floats:
     """Stream after one pass of the picker: mean over the sandwich, lag of the hold-up, then new clumps.
 
@@ -104,31 +109,37 @@ def pick(
         Plain or compiled.
     shares : ndarray, shape (k,), optional
         Mean shares of the stream where they are known.
+    out : ndarray, shape (n, k), optional
+        Memory for the stream that leaves, not that of the stream fed.
     """
     if step.sandwich_g > cell_g:
         f = kernels.box(f, window_ratio=step.sandwich_g / cell_g)
-    f = _through_tank(f, hold_up_ratio=step.hold_up_g / cell_g, loops=loops)
+    f = _through_tank(f, hold_up_ratio=step.hold_up_g / cell_g, loops=loops, out=out)
     return clump(f, step.clump_g / cell_g, rng, loops=loops, shares=shares, out=f)
 
 
-def toss(f: Floats, step: Toss, *, cell_g: float, rng: np.random.Generator) -> Floats:
+def toss(
+    f: Floats, step: Toss, *, cell_g: float, rng: np.random.Generator, out: Floats | None = None
+) -> Floats:
     """Stream grabbed from the bin in any order; what is less than a grab comes last."""
     grab = min(len(f), max(1, round(step.increment_g / cell_g)))
     n_grabs = len(f) // grab
     whole = n_grabs * grab
-    out = np.empty_like(f)
+    out = np.empty_like(f) if out is None else out
     grabs = f[:whole].reshape(n_grabs, -1)
     np.take(grabs, rng.permutation(n_grabs), axis=0, out=out[:whole].reshape(grabs.shape), mode="clip")
     out[whole:] = f[whole:]
     return out
 
 
-def card(f: Floats, step: Card, *, cell_g: float, loops: Loops = PLAIN) -> Floats:
+def card(f: Floats, step: Card, *, cell_g: float, loops: Loops = PLAIN, out: Floats | None = None) -> Floats:
     """Stream after the card: lag of its hold-up."""
-    return _through_tank(f, hold_up_ratio=step.hold_up_g / cell_g, loops=loops)
+    return _through_tank(f, hold_up_ratio=step.hold_up_g / cell_g, loops=loops, out=out)
 
 
-def _through_tank(f: Floats, *, hold_up_ratio: float, loops: Loops = PLAIN) -> Floats:
+def _through_tank(
+    f: Floats, *, hold_up_ratio: float, loops: Loops = PLAIN, out: Floats | None = None
+) -> Floats:
     """Lag of a machine that fills first, then gives what it is fed, and is cleaned down in the end.
 
     The first H cells fill it and are mixed; the last H cells are what is left in it. So the total of every
@@ -140,7 +151,7 @@ def _through_tank(f: Floats, *, hold_up_ratio: float, loops: Loops = PLAIN) -> F
     first = kernels.mean_shares(f[:filling])
     if filling == len(f):
         return np.broadcast_to(first.astype(SINGLE), f.shape).copy()
-    out = np.empty_like(f)
+    out = np.empty_like(f) if out is None else out
     _, held = loops.lag(f[filling:], hold_up_ratio=hold_up_ratio, start=first, out=out[:-filling])
     out[-filling:] = first + (held - first) * (hold_up_ratio / filling)
     return out
@@ -167,15 +178,15 @@ def clump(
     chosen = (rng.random((n_clumps, 1)) > np.cumsum(means, axis=1)[:, :-1]).sum(axis=1)
     pure = np.eye(f.shape[1], dtype=SINGLE)[chosen]
     mixed = kernels.recut(pure, edges=np.linspace(0, n_clumps, len(f) + 1))
-    return mended(mixed, shares, loops=loops)
+    return mended(mixed, shares)
 
 
-def mended(f: Floats, shares: Floats, *, loops: Loops = PLAIN) -> Floats:
+def mended(f: Floats, shares: Floats) -> Floats:
     """Stream with its mean shares put right: each part in excess gives the same fraction of it everywhere."""
     found = kernels.mean_shares(f)
     if np.abs(found - shares).max() < SAME_SHARES:
         return f
-    return loops.blended(f, kernels.exchange(found, shares))
+    return kernels.blended(f, kernels.exchange(found, shares))
 
 
 def draw(f: Floats, step: Draw, *, rng: np.random.Generator, period_ratio: float = 0.0) -> Floats:
@@ -216,7 +227,13 @@ class _Row:
 
 
 def _draw(
-    row: _Row, step: Draw, rng: np.random.Generator, *, period_ratio: float, loops: Loops = PLAIN
+    row: _Row,
+    step: Draw,
+    rng: np.random.Generator,
+    *,
+    period_ratio: float,
+    loops: Loops = PLAIN,
+    out: Floats | None = None,
 ) -> _Row:
     ends, length = step.ends, len(row.mean) // step.ends
     if length == 0 or ends == 1:
@@ -228,7 +245,8 @@ def _draw(
     common = max(row.common, min(step.correlation, row.left))
     left = common + (row.left - common) / ends
     one = _followed(row.one, starts) if common > 0 else row.one
-    return _Row(loops.doubled(row.mean, starts=starts), one, row.doublings * ends, common, left)
+    mean = loops.doubled(row.mean, starts=starts, out=out)
+    return _Row(mean, one, row.doublings * ends, common, left)
 
 
 def _followed(f: Floats, starts: Ints) -> Floats:
@@ -270,16 +288,21 @@ def runs(passage: Passage, *, cell_g: float, seeds: Iterable[int]) -> Iterator[F
     """Stream after the last step, lot after lot, each of its own seed: what chance may make of it."""
     seeds = tuple(seeds)
     loops = kernels.loops_for(cells(passage.feed, cell_g=cell_g) * len(seeds))
+    feed, laid = passage.feed, None
+    if feed.laying is Laying.LAYERS and feed.weighing_sd_g == 0:  # then chance has no part in it
+        laid = lay(feed, cell_g=cell_g, rng=np.random.Generator(np.random.PCG64(0)))
     for seed in seeds:
-        for f in _flow(passage, cell_g=cell_g, seed=seed, loops=loops):
+        for f in _flow(passage, cell_g=cell_g, seed=seed, loops=loops, laid=laid):
             last = f
         yield last
 
 
-def _flow(passage: Passage, *, cell_g: float, seed: int, loops: Loops | None) -> Iterator[Floats]:
+def _flow(
+    passage: Passage, *, cell_g: float, seed: int, loops: Loops | None, laid: Floats | None = None
+) -> Iterator[Floats]:
     seeds = np.random.SeedSequence(seed).spawn(len(passage.steps) + 1)
     rngs = [np.random.Generator(np.random.PCG64(own)) for own in seeds]
-    f = lay(passage.feed, cell_g=cell_g, rng=rngs[0])
+    f = lay(passage.feed, cell_g=cell_g, rng=rngs[0]) if laid is None else laid
     loops = loops or kernels.loops_for(len(f))
     yield f
     cell_g = passage.feed.lot_dry_mass_g / len(f)
@@ -303,17 +326,18 @@ def passed(
     rng: np.random.Generator,
     loops: Loops = PLAIN,
     shares: Floats | None = None,
+    out: Floats | None = None,
 ) -> Floats:
     """Stream after one step, whatever it is; see `pick`, `toss`, `card` and `draw`."""
     match step:
         case Pick():
-            return pick(f, step, cell_g=cell_g, rng=rng, loops=loops, shares=shares)
+            return pick(f, step, cell_g=cell_g, rng=rng, loops=loops, shares=shares, out=out)
         case Toss():
-            return toss(f, step, cell_g=cell_g, rng=rng)
+            return toss(f, step, cell_g=cell_g, rng=rng, out=out)
         case Card():
-            return card(f, step, cell_g=cell_g, loops=loops)
+            return card(f, step, cell_g=cell_g, loops=loops, out=out)
         case Draw():
-            return _draw(_Row(f, f), step, rng, period_ratio=0.0, loops=loops).drawn()
+            return _draw(_Row(f, f), step, rng, period_ratio=0.0, loops=loops, out=out).drawn()
 
 
 @dataclass(frozen=True, slots=True)
