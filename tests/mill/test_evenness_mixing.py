@@ -126,6 +126,11 @@ def test_fibre_that_is_still_to_come_has_no_colour_yet(demo_mill):
     assert found.without_colour == ("fleece to come",)
 
 
+def test_a_lot_that_broke_when_it_was_snapped_is_tender(demo_mill):
+    found = mixing_of_lots({"L005": 200.0, "L027": 100.0})
+    assert [(one.lot, one.is_tender) for one in found.parts] == [("L005", True), ("L027", False)]
+
+
 def test_more_lots_ask_no_more_of_the_database(demo_mill, django_assert_max_num_queries):
     dyed = ("L027", "L028", "L029", "L030", "L031")
     with django_assert_max_num_queries(17):

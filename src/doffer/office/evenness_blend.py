@@ -28,7 +28,7 @@ from doffer.planning.evenness.figures import (
 )
 from doffer.planning.evenness.forecast import Forecast, forecast
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs
-from doffer.planning.evenness.wish import Choice, Wish
+from doffer.planning.evenness.wish import Choice, Limits, Wish, gentle_limits
 from doffer.process.evenness.passage import Draw, Feed, Passage, Toss
 from doffer.working import Status
 
@@ -83,8 +83,19 @@ class Route:
             fibres=[part.fibre for part in self.inputs.parts],
             strand_tex=self.passage.strand_tex,
             slope_lab=self.slope_lab,
+            limits=self.limits,
             wish=Wish(distance_mm=self.mixed.distance_mm),
             rates=_rates(machines, self.inputs) or None,
+        )
+
+    @property
+    def limits(self) -> Limits:
+        """How often this fibre may be picked: once where a lot broke when it was snapped."""
+        parts = self.inputs.parts
+        return gentle_limits(
+            self.inputs.tables,
+            [part.fibre for part in parts],
+            is_tender=any(part.is_tender for part in parts),
         )
 
     @property
@@ -121,7 +132,8 @@ def route_of(inputs: MixingInputs, mixed: Mixed) -> Route:
         clump_g=value[CLUMP_FED],
     )
     draws = [Draw(ends=ends, draft=float(ends)) for ends in mixed.ends]
-    sandwich_g = feed.set_mass_g if mixed.is_sandwich else 0.0
+    held = inputs.tables.evenness_figures["sandwich_held"].value
+    sandwich_g = held * feed.set_mass_g if mixed.is_sandwich else 0.0
     steps = usual_steps(figures, passes=mixed.passes, draws=draws, sandwich_g=sandwich_g)
     if not mixed.is_tossed:
         steps = tuple(step for step in steps if not isinstance(step, Toss))

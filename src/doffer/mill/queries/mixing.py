@@ -14,6 +14,7 @@ from doffer.mill.colours import Lab
 from doffer.mill.evenness_figures import FigureRow, figure_row, figures_now, figures_of_stage, usual_figure
 from doffer.mill.models import BlendRecipe, Lot, Machine
 from doffer.mill.models.colour import PadForm
+from doffer.mill.models.lots import Soundness
 from doffer.mill.palette import mixing_now
 from doffer.mill.queries.evenness import MachineFigures
 from doffer.mill.queries.lots import lab_of
@@ -49,6 +50,7 @@ class MixingPart:
 
     `reflectance_ppm` is the spectrum the lot counts as having, measured or recovered, of kind `colour_kind`;
     empty where it was never read dry by an instrument, and `lab` is then what was written down, or None.
+    `is_tender`: it broke when it was snapped, and should see few passes.
     """
 
     lot: str
@@ -64,6 +66,7 @@ class MixingPart:
     lab: Lab | None
     colour_kind: str
     reflectance_ppm: tuple[int, ...]
+    is_tender: bool = False
 
     @property
     def part(self) -> Part:
@@ -243,17 +246,22 @@ def _mixing(
     )
 
 
+BREAKS = (Soundness.TENDER, Soundness.FRAGILE)
 NO_COLOUR: dict[str, Any] = {"colour_name": "", "lab": None, "colour_kind": "", "reflectance_ppm": ()}
 
 
 def _colours(codes: Sequence[str], tables: Tables) -> dict[str, dict[str, Any]]:
-    """What colour each lot counts as having; fibre that is still to come has none."""
+    """What colour each lot counts as having, and whether it breaks; not known of fibre still to come."""
     lots = list(Lot.objects.filter(code__in=codes))
     newest = newest_by_lot(lot.pk for lot in lots)
     found: dict[str, dict[str, Any]] = {}
     for lot in lots:
         typed = lab_of(lot.lab_l_centi, lot.lab_a_centi, lot.lab_b_centi)
-        found[lot.code] = NO_COLOUR | {"colour_name": lot.colour_name, "lab": typed}
+        found[lot.code] = NO_COLOUR | {
+            "colour_name": lot.colour_name,
+            "lab": typed,
+            "is_tender": lot.soundness in BREAKS,
+        }
         if lot.pk in newest:
             known = newest[lot.pk].known(tables)
             found[lot.code] |= {
