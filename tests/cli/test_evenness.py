@@ -143,6 +143,20 @@ def test_tufts_cans_and_samples_are_reckoned(evenness):
     assert (samples["low"], samples["high"]) == pytest.approx((0.60, 2.87), abs=0.006)
 
 
+def test_lengths_before_and_after_tell_what_a_pass_breaks(evenness):
+    told = evenness("trial", "--length-mm", 85, 20, 78, "--json").json
+    assert told["rate"]["k"] == pytest.approx(0.126, abs=0.001)
+    assert told["mean_mm_after"]["3"] == pytest.approx(67.8, abs=0.1)
+    text = evenness("trial", "--length-mm", 85, 20, 78, "--fibres", 10).out
+    assert "two would leave 72 mm and three 68 mm" in text
+    assert "nothing is proven" in text
+
+
+def test_two_hand_cards_tell_how_colour_follows_shares(evenness):
+    out = evenness("trial", "--hand-cards", "60,0,5", "58,0,5", "--moved-pct", 5).out
+    assert out == "One point of the share moves the colour by 0.40.\n"
+
+
 def test_a_measured_spread_moves_the_figures(evenness):
     words = ("learn", *BLEND, "--layers", 24, "--passes", 2, "--spread", 3, "--pieces", 200)
     told = evenness(*words, "--json").json

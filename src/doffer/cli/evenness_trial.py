@@ -46,6 +46,25 @@ def trial_words(words: argparse.ArgumentParser) -> None:
         "--sd", type=number(0, 1000), help="spread of samples: between which ends the truth lies"
     )
     words.add_argument("--pieces", type=whole(2, 10000), metavar="N", help="samples behind --sd")
+    words.add_argument(
+        "--length-mm",
+        nargs=3,
+        type=number(1, 1000),
+        metavar=("BEFORE", "SD", "AFTER"),
+        help="mean fibre length before a pass, its standard deviation, mean after: what a pass breaks",
+    )
+    words.add_argument(
+        "--fibres", type=whole(2, 100000), default=200, metavar="N", help="fibres measured each time (200)"
+    )
+    words.add_argument(
+        "--hand-cards",
+        nargs=2,
+        metavar="L,a,b",
+        help="colour of two hand cards, the second with one share raised: how colour follows shares",
+    )
+    words.add_argument(
+        "--moved-pct", type=number(0.5, 50), default=5.0, metavar="PCT", help="the share was raised by (5)"
+    )
     add_json_option(words)
 
 
@@ -74,6 +93,8 @@ def trial(args: argparse.Namespace) -> int:
         "--red-pct": (args.red_pct, _pulse),
         "--can": (args.can, _cans),
         "--sd": (args.sd, _samples),
+        "--length-mm": (args.length_mm, _lengths),
+        "--hand-cards": (args.hand_cards, _slope),
     }
     given = {flag: act for flag, (value, act) in kinds.items() if value is not None}
     if len(given) != 1:
@@ -145,6 +166,39 @@ def _samples(args: argparse.Namespace) -> tuple[Any, list[str]]:
     return data, [
         f"A spread of {args.sd:g} from {args.pieces} samples: the truth lies between {low:.3g} and "
         f"{high:.3g} in 95 of 100 cases."
+    ]
+
+
+def _lengths(args: argparse.Namespace) -> tuple[Any, list[str]]:
+    from doffer.planning.evenness.breakage import fit_breakage, length_after, normal_lengths
+
+    before_mm, sd_mm, after_mm = args.length_mm
+    before = normal_lengths(mean_mm=before_mm, sd_mm=sd_mm)
+    rate = fit_breakage(
+        before, after_mean_mm=after_mm, before_sd_mm=sd_mm, n_before=args.fibres, n_after=args.fibres
+    )
+    later = {passes: length_after(before, rate_k=rate.k, passes=passes).mean_mm for passes in (2, 3)}
+    text = (
+        f"One pass breaks at a rate of {rate.k:.3f} ({rate.low:.3f} to {rate.high:.3f}). If every pass "
+        f"breaks alike, two would leave {later[2]:.0f} mm and three {later[3]:.0f} mm."
+    )
+    if not rate.is_proven:
+        text += (
+            " But the two lengths differ by less than their error: nothing is proven. Measure more fibres."
+        )
+    return {"rate": rate, "mean_mm_after": later}, [text]
+
+
+def _slope(args: argparse.Namespace) -> tuple[Any, list[str]]:
+    import numpy as np
+
+    from doffer.exchange.lab import parse_lab
+    from doffer.planning.evenness.slope import measured_slope
+
+    first, second = (np.array(parse_lab(text, "colour of a hand card")) for text in args.hand_cards)
+    slope = measured_slope(first, second, moved_share_frac=args.moved_pct / PERCENT)
+    return {"slope_de_per_point": slope / PERCENT}, [
+        f"One point of the share moves the colour by {slope / PERCENT:.2f}."
     ]
 
 
