@@ -17,6 +17,7 @@ from doffer.planning.evenness.calibrate import (
 from doffer.planning.evenness.chi_square import chi_square_quantile, sd_interval
 from doffer.planning.evenness.figures import CARD_HOLD_UP, GRAB, PICK_HOLD_UP, scaled, usual_figures
 from doffer.planning.evenness.learn import RATIO_SENTENCE, Measured, learn
+from doffer.process.evenness import stream
 from doffer.process.evenness.passage import Card, Feed, Part, Passage, Pick, Toss
 from doffer.process.evenness.spectrum import between_variance, through
 from doffer.tables.loader import load_tables
@@ -140,6 +141,25 @@ def test_guesses_give_way_to_measurements():
     width = {one.key: np.log(one.high / one.low) for one in FIGURES if one.low > 0}
     assert np.log(now[PICK_HOLD_UP].high / now[PICK_HOLD_UP].low) < 0.3 * width[PICK_HOLD_UP]
     assert now["clump_fed"] in FIGURES
+
+
+def streamed(route, truth, *, seeds):
+    """The spread of 1 g pieces of lots that were mixed cell by cell by machines with the true figures."""
+    variances = []
+    for seed in seeds:
+        shares = stream.run(scaled(route, truth), cell_g=0.25, seed=seed)[-1][:, 1]
+        pieces = shares[: len(shares) // 4 * 4].reshape(-1, 4).mean(axis=1, dtype=np.float64)
+        variances.append(pieces.var())
+    return Measured(route, RED, 1.0, float(np.mean(variances)) ** 0.5, 100)
+
+
+def test_figures_come_back_from_a_simulated_stream():
+    truth = {PICK_HOLD_UP: 1.6, CARD_HOLD_UP: 0.75, GRAB: 1.7}
+    learned = learn(FIGURES, [streamed(one, truth, seeds=range(4)) for one in (*PLAIN, *TOSSED)])
+    now = {one.key: one for one in learned.figures}
+    for key, before in ((PICK_HOLD_UP, 20), (CARD_HOLD_UP, 60), (GRAB, 10)):
+        assert now[key].low < before * truth[key] < now[key].high
+        assert abs(np.log(now[key].value / (before * truth[key]))) < 0.6 * abs(np.log(truth[key]))
 
 
 def test_tossed_lots_tell_only_the_ratio():
