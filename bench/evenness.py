@@ -13,10 +13,14 @@ from collections.abc import Callable
 import numpy as np
 
 from doffer.fibre.variation import share_signals
+from doffer.planning.evenness.choose import choose
+from doffer.planning.evenness.figures import usual_figures
+from doffer.planning.evenness.wish import Choice
 from doffer.process.evenness import kernels, stream
 from doffer.process.evenness.kernels import Loops
 from doffer.process.evenness.passage import Card, Draw, Feed, Part, Passage, Pick, Step, Toss
 from doffer.process.evenness.spectrum import between_variance, through
+from doffer.tables.loader import load_tables
 from figure import Figure, beside
 
 N_CELLS, N_PARTS, CELL_G = 8_000_000, 4, 0.25
@@ -32,7 +36,8 @@ ROUTE: tuple[Step, ...] = (
     Draw(4, 4.0),
     Draw(6, 6.0),
 )
-CLOSED_S, LOTS_S, PICTURE_S, N_LOTS = 0.0007, 0.15, 0.1, 100
+CLOSED_S, LOTS_S, PICTURE_S, SEARCH_S, N_LOTS = 0.0007, 0.15, 0.1, 0.25, 100
+SLOPE_LAB = np.array([[60.0, -15.0], [4.0, -1.0], [8.0, -2.0]])
 
 
 def pairs_s(act: Callable[[], object], copy: Callable[[], object]) -> tuple[float, float]:
@@ -124,6 +129,26 @@ def routes() -> list[Figure]:
     ]
 
 
+def search() -> Figure:
+    """All sets of layers, passes and drawings of a lot, on label and eye."""
+    tables = load_tables()
+    figures, feed = usual_figures(tables), lot().feed
+
+    def chosen() -> Choice:
+        fibres, strand_tex = ("alpaca", "alpaca"), 3000.0
+        return choose(
+            feed,
+            tables=tables,
+            figures=figures,
+            fibres=fibres,
+            strand_tex=strand_tex,
+            slope_lab=SLOPE_LAB,
+        )
+
+    told = f"search of {chosen().n_tried} combinations"
+    return beside(told, median_s(chosen, repeats=5), reference="limit", reference_s=SEARCH_S, most=1)
+
+
 def difference(fast: Loops) -> Figure:
     """Farthest apart that the two kinds of loops are anywhere on a route."""
     both = [stream.run(lot(), cell_g=CELL_G, seed=1, loops=loops) for loops in (kernels.PLAIN, fast)]
@@ -136,7 +161,7 @@ def difference(fast: Loops) -> Figure:
 def measure() -> list[Figure]:
     """Figures of evenness; compiled loops only where the extra `fast` is installed."""
     fast = kernels.loops_for(kernels.WORTH_LOADING)
-    figures = [*routes()]
+    figures = [*routes(), search()]
     if fast is not kernels.PLAIN:
         limits = {"lag": 2, "clumps": 6, "draw": 3, "colour": 3, "route": 3}
         figures += [difference(fast), *loops_beside_a_copy("compiled", fast, limits)]

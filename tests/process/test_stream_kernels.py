@@ -1,5 +1,6 @@
 """The inner loops against the plainest loops, and the compiled ones against the plain ones."""
 
+import dataclasses
 import importlib
 import importlib.util
 import math
@@ -11,7 +12,7 @@ import pytest
 
 from doffer.process.evenness import kernels, stream
 from doffer.process.evenness.kernels import PLAIN, loops_for
-from doffer.process.evenness.passage import Cans, Card, Draw, Feed, Part, Passage, Pick, Toss
+from doffer.process.evenness.passage import Cans, Card, Draw, Feed, Laying, Part, Passage, Pick, Toss
 
 HAS_NUMBA = importlib.util.find_spec("numba") is not None
 CLOSE = 1e-5
@@ -135,9 +136,11 @@ def test_a_whole_route_is_the_same_compiled():
     assert max(np.abs(a - b).max() for a, b in zip(plain, fast, strict=True)) < CLOSE
 
 
-def test_lots_run_one_after_another_are_the_lots_of_their_seeds():
-    several = list(stream.runs(route(), cell_g=0.5, seeds=[4, 5]))
-    assert np.array_equal(several[1], stream.run(route(), cell_g=0.5, seed=5)[-1])
+@pytest.mark.parametrize("changed", [{}, {"weighing_sd_g": 5.0}, {"laying": Laying.HANDFULS}])
+def test_lots_run_one_after_another_are_the_lots_of_their_seeds(changed):
+    passage = dataclasses.replace(route(), feed=dataclasses.replace(route().feed, **changed))
+    several = list(stream.runs(passage, cell_g=0.5, seeds=[4, 5]))
+    assert np.array_equal(several[1], stream.run(passage, cell_g=0.5, seed=5)[-1])
     assert len(several) == 2
 
 
