@@ -31,7 +31,7 @@ def loops(request):
 
 
 @pytest.mark.parametrize("k", [2, 3, 4])
-@pytest.mark.parametrize("hold_up_ratio", [0.01, 0.4, 3.0, 80.0, 5000.0])
+@pytest.mark.parametrize("hold_up_ratio", [0.01, 0.0999, 0.4, 3.0, 80.0, 5000.0])
 def test_a_lag_is_a_tank_followed_cell_by_cell(loops, hold_up_ratio, k):
     f, start = some(k=k), np.eye(k)[0]
     found, held = loops.lag(f, hold_up_ratio=hold_up_ratio, start=start)

@@ -40,7 +40,7 @@ def lag(
         Shares in the tank before the first cell.
     """
     gain = -hold_up_ratio * math.expm1(-1 / hold_up_ratio)
-    block = max(1, min(int(FOLDS * hold_up_ratio), len(f)))
+    block = min(math.ceil(FOLDS * hold_up_ratio), len(f))
     rows = block * max(1, CHUNK // block)
     out, state = np.empty_like(f) if out is None else out, start.astype(np.float64)
     for begin in range(0, len(f), rows):
@@ -57,7 +57,7 @@ def _states(fed: Floats, state: Floats, *, hold_up_ratio: float, block: int) -> 
     """Shares in the tank before each cell, shape (n, k), and after the last.
 
     Within a block ``s_i = e^(-i/H) (1 - e^(-1/H)) sum_j x_j e^(j/H)``; of what was before a block only the
-    last two blocks count.
+    block before it counts, as blocks are so long.
     """
     n, k = fed.shape
     n_blocks = -(-n // block)
@@ -67,8 +67,7 @@ def _states(fed: Floats, state: Floats, *, hold_up_ratio: float, block: int) -> 
     sums = padded.reshape(n_blocks, block, k) * (-math.expm1(-1 / hold_up_ratio) * np.exp(places))[:, None]
     np.cumsum(sums, axis=1, out=sums)
     sums *= np.exp(-places)[:, None]
-    ends = np.concatenate([np.zeros((1, k)), state[None], sums[:, -1]])
-    carried = ends[1:-1] + math.exp(-block / hold_up_ratio) * ends[:-2]
+    carried = np.concatenate([state[None], sums[:-1, -1]])
     sums += carried[:, None] * np.exp(-places - 1 / hold_up_ratio)[:, None]
     after = sums.reshape(-1, k)[:n]
     return np.concatenate([state[None], after[:-1]]), after[-1].copy()
