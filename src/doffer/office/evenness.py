@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from doffer.errors import DofferError, InputError, RefusedError
 from doffer.mill import house
+from doffer.mill.queries.evenness import trials
 from doffer.mill.queries.house import MachineRow
 from doffer.mill.queries.house import machines as machines_now
 from doffer.mill.queries.mixing import MixingInputs, mixing_of_batch, mixing_of_lots
@@ -33,9 +34,10 @@ from doffer.office.evenness_asked import (
 )
 from doffer.office.evenness_blend import Route, route_of, usual_of
 from doffer.office.evenness_pictures import Looks, cloth_png, strips_png
-from doffer.office.evenness_view import evenness_view
+from doffer.office.evenness_view import evenness_view, measured_of
 from doffer.office.orders import shown_plan, units_for
 from doffer.pictures.colour import fibre_hex
+from doffer.pictures.variance_length import Measured
 from doffer.planning.evenness.wish import Choice, Option
 from doffer.planning.order_plan import BatchPlan
 
@@ -49,7 +51,7 @@ class Blend:
     """A blend that is to be mixed: where it comes from, what is weighed out, its colours, its yarn.
 
     `fields` are those of the address that say which blend it is; `batches` are those of an order that are
-    mixed: number, name, whether it is this one.
+    mixed: number, name, whether it is this one; `measured` what a photo of a strip showed.
     """
 
     inputs: MixingInputs
@@ -60,6 +62,7 @@ class Blend:
     back: tuple[str, str]
     yarn_tex: float | None = None
     batches: tuple[tuple[int, str, bool], ...] = ()
+    measured: tuple[Measured, ...] = ()
 
     @property
     def usual(self) -> Usual:
@@ -156,9 +159,10 @@ def of_order(request: HttpRequest, code: str) -> HttpResponse:
     back = (f"Order {code}", reverse("order", kwargs={"code": code}))
     try:
         blend = blend_of_order(request, order)
+        measured = measured_of(trials(order=code).rows, blend.inputs.tables)
     except DofferError as refused:
         return _nothing(request, str(refused), back, here="orders")
-    return _page(request, blend, here="orders", place="order_evenness", code=code)
+    return _page(request, replace(blend, measured=measured), here="orders", place="order_evenness", code=code)
 
 
 def _nothing(request: HttpRequest, sentence: str, back: tuple[str, str], *, here: str) -> HttpResponse:
@@ -191,6 +195,7 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         strips_href=f"{reverse(f'{place}_strips', kwargs=where)}?{query}",
         weighed_g=blend.weighed_g,
         colours=blend.colours,
+        measured=blend.measured,
         system=units,
     )
     address = reverse(place, kwargs=where)

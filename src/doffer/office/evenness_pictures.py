@@ -20,7 +20,7 @@ SHOWN_SETS, LEAST_SHOWN_G = 3, 150.0  # what a strip shows: three sets of layers
 CELLS_IN_HOLD_UP, MOST_CELLS = 20, 24_000  # finer cells change nothing that a strip can show
 STREAK_PX = 9
 G_PER_MM_PER_TEX = 1e-6
-CLOTH_ROWS, CLOTH_COLUMNS = 44, 220
+CLOTH_ROWS, CLOTH_COLUMNS, SKEINS = 44, 220, 4
 # Cloth as it is drawn, no claim about any cloth: yarn is about three times as long as the row it makes.
 YARN_PER_WIDTH, ROW_HEIGHT_MM = 3.0, 3.5
 DEGREE = np.tan(np.pi / 180)
@@ -61,28 +61,31 @@ def strips_png(looks: Looks) -> bytes:
 
 
 def cloth_png(looks: Looks, tables: Tables, *, row_mm: float, yarn_tex: float, distance_mm: float) -> bytes:
-    """Rows of yarn spun from what comes last, as they look from a distance."""
+    """Rows of yarn spun from what comes last, as they look from a distance: skeins from all over the lot."""
     passage = looks.passage
-    cell_g = _cell_g(passage)
-    last = run(passage, cell_g=cell_g, seed=SEED)[-1]
+    last = run(passage, cell_g=_cell_g(passage), seed=SEED)[-1]
     cell_g = passage.feed.lot_dry_mass_g / len(last)
-    shown = columns(
-        last,
-        cell_g=cell_g,
-        start_g=_start_g(passage, length_g=CLOTH_ROWS * row_mm * yarn_tex * G_PER_MM_PER_TEX),
-        length_g=CLOTH_ROWS * row_mm * yarn_tex * G_PER_MM_PER_TEX,
-        n=CLOTH_ROWS * CLOTH_COLUMNS,
-    )
+    rows = CLOTH_ROWS // SKEINS
+    length_g = rows * row_mm * yarn_tex * G_PER_MM_PER_TEX
+    places_g = (np.arange(SKEINS) + 0.5) / SKEINS * passage.feed.lot_dry_mass_g
+    shown = [
+        columns(last, cell_g=cell_g, start_g=start_g, length_g=length_g, n=rows * CLOTH_COLUMNS)[0]
+        for start_g in places_g.tolist()
+    ]
     fibres = fibres_in_section(passage.feed.parts, strand_tex=yarn_tex)
     longest = max(part.staple_mm for part in passage.feed.parts)
     streak_px = max(1, round(longest / (row_mm / CLOTH_COLUMNS)))
-    grained = strip.streaked(
-        shown[0].reshape(CLOTH_ROWS, CLOTH_COLUMNS, -1), fibres=fibres, streak_px=streak_px, seed=SEED
-    )
-    rows = strip.cloth(grained, looks.dyes)
+    laid = np.concatenate(shown).reshape(CLOTH_ROWS, CLOTH_COLUMNS, -1)
+    grained = strip.streaked(laid, fibres=fibres, streak_px=streak_px, seed=SEED)
     wide_mm = row_mm / YARN_PER_WIDTH / CLOTH_COLUMNS
     return strip.png(
-        from_far(rows, tables, high_mm=ROW_HEIGHT_MM / ROW_PX, wide_mm=wide_mm, distance_mm=distance_mm)
+        from_far(
+            strip.cloth(grained, looks.dyes),
+            tables,
+            high_mm=ROW_HEIGHT_MM / ROW_PX,
+            wide_mm=wide_mm,
+            distance_mm=distance_mm,
+        )
     )
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from doffer.mill.queries.evenness import TrialRow
 from doffer.office.evenness_blend import Route
 from doffer.office.evenness_pictures import G_PER_MM_PER_TEX, are_locks, only_strips, shown_g
 from doffer.pictures import kettle
@@ -15,10 +17,13 @@ from doffer.pictures.words import sentence
 from doffer.planning.evenness.answer import CurvePoint, Forecast, Likely, StageForecast
 from doffer.planning.layers import feed_sheet, layer_portions
 from doffer.process.evenness.passage import Laying
+from doffer.tables.loader import Tables
 
 SEEN, MAYBE, UNSEEN = "seen", "may be seen", "not seen"
 RAREST = 1e-3  # rarer than this nobody can foretell
 SURE = 0.95
+PHOTO, ERRORS = "photo", 2.0
+STRANDS = ("card", "draw")
 NO_COLOUR_HEX = "#cfc6b6"
 
 
@@ -162,6 +167,22 @@ def _along(point: CurvePoint, spread: Likely | None, floor: float, times: float)
         (times * value for value in (spread.low, spread.mid, spread.high)) if spread else (0, 0, 0)
     )
     return Along(point.length_mm, low, mid, high, floor)
+
+
+def measured_of(trials: Sequence[TrialRow], tables: Tables) -> tuple[Measured, ...]:
+    """What the newest photo of a carded or drawn strip showed, as the chart counts it."""
+    photo = next((one for one in trials if one.counts and one.kind == PHOTO and one.stage in STRANDS), None)
+    if photo is None:
+        return ()
+    times = tables.evenness_figures["pair_95"].value
+    found = []
+    for piece in photo.result.pieces:
+        if piece.length_mm is None:
+            continue
+        ends = [piece.variance + k * piece.standard_error for k in (-ERRORS, 0.0, ERRORS)]
+        low, mid, high = (times * math.sqrt(max(0.0, end)) for end in ends)
+        found.append(Measured(piece.length_mm, mid, low, high))
+    return tuple(found)
 
 
 def _label(forecast: Forecast) -> tuple[LabelRow, ...]:

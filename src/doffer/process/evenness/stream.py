@@ -396,7 +396,7 @@ def columns(
     length_g = min(length_g, whole_g)
     start_g = min(max(start_g, 0.0), whole_g - length_g)
     edges = np.linspace(start_g, start_g + length_g, n + 1) / cell_g
-    means = kernels.recut(f, edges=np.clip(edges, 0, len(f)))
+    means = np.maximum(kernels.recut(f, edges=np.clip(edges, 0, len(f))), 0)  # sums round a none below it
     lanes = np.broadcast_to(means, (grain.lanes, *means.shape))
     if rng is None or grain.clump_g == 0:
         return lanes.copy()
