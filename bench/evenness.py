@@ -1,4 +1,4 @@
-"""How long evenness takes: loops of the stream beside a copy, routes and searches beside limits.
+"""How long evenness takes: loops of the stream beside a copy, routes, lots and pictures beside limits.
 
 Ratios are to `np.copyto` of the same single-precision arrays of 128 MB, larger than any cache. Seconds are of
 the processor, so that what else the machine does counts little; all of it runs in one thread.
@@ -12,15 +12,10 @@ from collections.abc import Callable
 
 import numpy as np
 
-from doffer.fibre.variation import share_signals
-from doffer.planning.evenness.choose import choose
-from doffer.planning.evenness.figures import usual_figures
-from doffer.planning.evenness.wish import Choice
+from closed_forms import closed_form_routes
 from doffer.process.evenness import kernels, stream
 from doffer.process.evenness.kernels import Loops
 from doffer.process.evenness.passage import Card, Draw, Feed, Part, Passage, Pick, Step, Toss
-from doffer.process.evenness.spectrum import between_variance, through
-from doffer.tables.loader import load_tables
 from figure import Figure, beside
 
 N_CELLS, N_PARTS, CELL_G = 8_000_000, 4, 0.25
@@ -36,8 +31,7 @@ ROUTE: tuple[Step, ...] = (
     Draw(4, 4.0),
     Draw(6, 6.0),
 )
-CLOSED_S, LOTS_S, PICTURE_S, SEARCH_S, N_LOTS = 0.0007, 0.15, 0.1, 0.25, 100
-SLOPE_LAB = np.array([[60.0, -15.0], [4.0, -1.0], [8.0, -2.0]])
+LOTS_S, PICTURE_S, N_LOTS = 0.15, 0.1, 100
 
 
 def pairs_s(act: Callable[[], object], copy: Callable[[], object]) -> tuple[float, float]:
@@ -115,38 +109,15 @@ def picture() -> None:
 
 
 def routes() -> list[Figure]:
-    """A picture, many lots and the closed form beside their limits."""
-    signals, pieces_g = share_signals(lot().feed.parts), np.array([1.0, 10.0])
-    closed_s = median_s(lambda: between_variance(through(lot(), signals), masses_g=pieces_g), repeats=50)
+    """A picture and many lots beside their limits."""
     picture_s = median_s(picture, repeats=5)
     lots_s = median_s(lambda: list(stream.runs(lot(), cell_g=CELL_G, seeds=range(N_LOTS))), repeats=3)
     is_fast = kernels.loops_for(kernels.WORTH_LOADING) is not kernels.PLAIN
     most = 1 if is_fast else None
     return [
-        beside("closed form of a route of 8", closed_s, reference="limit", reference_s=CLOSED_S, most=1),
         beside("picture of 8 stages, 6 kg", picture_s, reference="limit", reference_s=PICTURE_S, most=1),
         beside("100 lots of 6 kg, 8 stages", lots_s, reference="limit", reference_s=LOTS_S, most=most),
     ]
-
-
-def search() -> Figure:
-    """All sets of layers, passes and drawings of a lot, on label and eye."""
-    tables = load_tables()
-    figures, feed = usual_figures(tables), lot().feed
-
-    def chosen() -> Choice:
-        fibres, strand_tex = ("alpaca", "alpaca"), 3000.0
-        return choose(
-            feed,
-            tables=tables,
-            figures=figures,
-            fibres=fibres,
-            strand_tex=strand_tex,
-            slope_lab=SLOPE_LAB,
-        )
-
-    told = f"search of {chosen().n_tried} combinations"
-    return beside(told, median_s(chosen, repeats=5), reference="limit", reference_s=SEARCH_S, most=1)
 
 
 def difference(fast: Loops) -> Figure:
@@ -161,7 +132,7 @@ def difference(fast: Loops) -> Figure:
 def measure() -> list[Figure]:
     """Figures of evenness; compiled loops only where the extra `fast` is installed."""
     fast = kernels.loops_for(kernels.WORTH_LOADING)
-    figures = [*routes(), search()]
+    figures = [*closed_form_routes(), *routes()]
     if fast is not kernels.PLAIN:
         limits = {"lag": 2, "clumps": 6, "draw": 3, "colour": 3, "route": 3}
         figures += [difference(fast), *loops_beside_a_copy("compiled", fast, limits)]
