@@ -6,6 +6,7 @@ from collections.abc import Callable
 import pytest
 from django.test import Client
 
+from doffer.office import evenness_source
 from doffer.people.models import Person, Role
 
 
@@ -20,6 +21,12 @@ class AtTheScreen(Client):
                 session["person"] = owner.code
                 session.save()
         return super().request(**request)
+
+
+@pytest.fixture(autouse=True)
+def _no_blend_of_another_test() -> None:
+    """A test undoes what it wrote, numbers of changes included: what was read before counts no more."""
+    evenness_source.forget()
 
 
 @pytest.fixture

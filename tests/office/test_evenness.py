@@ -6,9 +6,12 @@ import re
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from PIL import Image
 from tests.office.page_words import words
 
+from doffer.mill.commands.evenness import FigureFacts, record_figure
 from doffer.mill.queries.mixing import mixing_of_lots
 from doffer.office.evenness_asked import read_mixed
 from doffer.office.evenness_blend import route_of, usual_of
@@ -167,13 +170,30 @@ def test_which_figures_are_the_mills_own_is_told(client, demo_mill):
     assert "Weight of the locks as fed 2 g 1.00 to 5.00 g a guess" in text
 
 
-def test_the_page_asks_the_database_a_bounded_number_of_times(
+def test_the_page_asks_the_database_as_often_for_two_lots_as_for_five(client, demo_mill):
+    def asked(address):
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(address).status_code == 200
+        return len(queries)
+
+    client.get("/bench/")
+    two, five = asked("/bench/evenness/?lot=L027&lot=L028"), asked(f"{BENCH}&lot=L029&lot=L030")
+    assert five <= two + 1
+    assert five < 60
+    assert asked(ORDER) < 70
+
+
+def test_the_same_blend_is_not_read_again_until_something_changes(
     client, demo_mill, django_assert_max_num_queries
 ):
-    with django_assert_max_num_queries(55):
-        client.get(f"{BENCH}&lot=L029&lot=L030")
-    with django_assert_max_num_queries(70):
-        client.get(ORDER)
+    client.get(ORDER)
+    with django_assert_max_num_queries(8):
+        before = client.get(f"{ORDER}?set=yes&layers=9&passes=1")
+    assert "What the card holds 53 g 47.7 to 58.3 g ours" in words(before)
+    record_figure(
+        demo_mill.owner, "CRD", FigureFacts(key="card_hold_up", value=80, low=70, high=90, found="fit")
+    )
+    assert re.search(r"What the card holds 80 g 70\S* to 90\S* g ours", words(client.get(ORDER)))
 
 
 def test_no_strip_is_drawn_of_a_lot_without_colour_but_its_shares_are_told(demo_mill):
