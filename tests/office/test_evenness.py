@@ -178,7 +178,7 @@ def test_the_page_asks_the_database_as_often_for_two_lots_as_for_five(client, de
 
     client.get("/bench/")
     two, five = asked("/bench/evenness/?lot=L027&lot=L028"), asked(f"{BENCH}&lot=L029&lot=L030")
-    assert five <= two + 1
+    assert five == two
     assert five < 60
     assert asked(ORDER) < 70
 

@@ -10,6 +10,7 @@ from doffer.fibre.moisture import agreed_mass_g, agreed_regain_frac
 from doffer.mill import bridge
 from doffer.mill.models import DyeBatch, Lot, RunInput, Weighing
 from doffer.mill.models.weighings import Moment
+from doffer.tables.loader import Tables
 
 DYE = "dye"
 WHOLE_FRAC = 0.98  # a scale and the air may be that far off; more is a part left undyed
@@ -28,7 +29,7 @@ class LotDyeing:
 
 
 def dyeings_of(lots: Collection[int]) -> dict[int, tuple[LotDyeing, ...]]:
-    """The dyeings of lots (by id), the oldest first; three queries, one where nothing was dyed."""
+    """The dyeings of lots (by id), the oldest first; four queries, one where nothing was dyed."""
     rows = DyeBatch.objects.filter(lot__in=lots).select_related("lot").prefetch_related("loads")
     batches = list(rows.order_by("begun_at", "pk"))
     if not batches:
@@ -37,18 +38,19 @@ def dyeings_of(lots: Collection[int]) -> dict[int, tuple[LotDyeing, ...]]:
     by_lot: dict[int, list[Weighing]] = {}
     for one in weighed.order_by("weighed_at", "pk"):
         by_lot.setdefault(one.lot_id, []).append(one)
+    tables = bridge.current_tables()
     found: dict[int, list[LotDyeing]] = {}
     for row in batches:
-        found.setdefault(row.lot_id, []).append(_dyeing(row, by_lot.get(row.lot_id, ())))
+        found.setdefault(row.lot_id, []).append(_dyeing(row, by_lot.get(row.lot_id, ()), tables))
     return {lot: tuple(dyeings) for lot, dyeings in found.items()}
 
 
-def _dyeing(row: DyeBatch, weighed: Iterable[Weighing]) -> LotDyeing:
+def _dyeing(row: DyeBatch, weighed: Iterable[Weighing], tables: Tables) -> LotDyeing:
     loads = list(row.loads.all())
     fibre_mg = sum(load.fibre_mg for load in loads)
     lot_mg, dry_mg = _stood(row.lot, [one for one in weighed if one.weighed_at <= row.begun_at])
     # a kettle is dosed for the agreed weight of the fibre, which a damp lot exceeds on the scale
-    regain = agreed_regain_frac(bridge.current_tables(), row.lot.fibre)
+    regain = agreed_regain_frac(tables, row.lot.fibre)
     agreed_g = agreed_mass_g(dry_mass_g=bridge.grams(dry_mg), agreed_regain_frac=regain)
     all_mg = min(lot_mg, bridge.mg(agreed_g)) if dry_mg else lot_mg
     return LotDyeing(
