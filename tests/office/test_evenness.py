@@ -223,6 +223,17 @@ def test_strips_show_three_sets_but_never_more_than_the_lot(demo_mill):
     assert strips_png(few.looks) != strips_png(many.looks)
 
 
+def test_how_it_is_mixed_is_said_in_one_sentence(client, demo_mill):
+    text = words(client.get(f"{ORDER}?set=yes&layers=6&passes=2&toss=yes&drawn=4x6&sandwich=yes"))
+    assert (
+        "Six sets of 510 g of dry fibre, each entering the picker at once, two passes through the picker, "
+        "tossed after each, carded, drawn 4 ends, then 6." in text
+    )
+    assert "no passes through the picker, carded, not drawn." in words(
+        client.get(f"{ORDER}?set=yes&passes=0")
+    )
+
+
 def test_chances_are_said_as_one_in_so_many():
     assert say_chances(1e-6, 1e-5) == "less than 1 in 1000"
     assert say_chances(0.005, 0.08) == "1 in 200 to 1 in 12"

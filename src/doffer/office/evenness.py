@@ -28,6 +28,7 @@ from doffer.office.evenness_blend import Route, route_of
 from doffer.office.evenness_pictures import Looks, cloth_png, strips_png
 from doffer.office.evenness_source import Blend, blend_of_order, blend_on_bench
 from doffer.office.evenness_view import evenness_view
+from doffer.pictures.words import say_many
 from doffer.planning.evenness.wish import Choice, Option
 
 ROW_MM = 1200.0  # a row of a hand-knitted garment, when nobody says otherwise
@@ -140,7 +141,10 @@ def ways_of(found: Choice, mixed: Mixed) -> tuple[Way, ...]:
         ("Gentlest that will likely do", found.best),
         ("Sure, even if the machines mix worse", found.sure),
     ]
-    named += [("The gentlest with as many passes", option) for option in found.by_passes]
+    named += [
+        (f"The gentlest with {say_many(option.passes, 'pass', 'passes')}", option)
+        for option in found.by_passes
+    ]
     ways: dict[Option, Way] = {}
     for title, option in named:
         if option is not None and option not in ways:

@@ -7,13 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from doffer.mill.queries.evenness import TrialRow
+from doffer.office.evenness_asked import DRAWINGS
 from doffer.office.evenness_blend import Route
 from doffer.office.evenness_pictures import G_PER_MM_PER_TEX, are_locks, only_strips, shown_g
 from doffer.pictures import kettle
 from doffer.pictures.strip import framed
 from doffer.pictures.variance_length import Along, Measured, by_length
 from doffer.pictures.wording import say
-from doffer.pictures.words import sentence
+from doffer.pictures.words import say_many, sentence
 from doffer.planning.evenness.answer import CurvePoint, Forecast, Likely, StageForecast
 from doffer.planning.layers import feed_sheet, layer_portions
 from doffer.process.evenness.passage import Laying
@@ -55,6 +56,7 @@ class LabelRow:
 class EvennessView:
     """Everything the page shows of one passage."""
 
+    how: str
     rows: tuple[StripRow, ...]
     ruler: tuple[str, ...]
     curve: str
@@ -96,6 +98,7 @@ def evenness_view(
     )  # fmt: skip
     curve, curve_of = _curve(route, forecast, measured)
     return EvennessView(
+        how=how_words(route, system),
         rows=rows,
         ruler=_ruler(route, system),
         curve=curve,
@@ -106,6 +109,21 @@ def evenness_view(
         last=rows[-1],
         without_colour=route.inputs.without_colour,
     )
+
+
+def how_words(route: Route, system: str) -> str:
+    """How it is mixed, in one sentence: "six sets of 2.19 kg, two passes through the picker, ..."."""
+    mixed, feed = route.mixed, route.passage.feed
+    said = [f"{say_many(mixed.layers, 'set')} of {say(feed.set_mass_g, 'g', system)} of dry fibre"]
+    if mixed.laying is Laying.HANDFULS:
+        said.append("thrown as handfuls of one lot")
+    if mixed.is_sandwich:
+        said.append("each entering the picker at once")
+    tossed = ", tossed after each" if mixed.is_tossed and mixed.passes else ""
+    said.append(f"{say_many(mixed.passes, 'pass', 'passes')} through the picker{tossed}")
+    said.append("carded")
+    said.append(dict(DRAWINGS)[mixed.drawn] if not mixed.drawn else f"drawn {dict(DRAWINGS)[mixed.drawn]}")
+    return ", ".join(said)
 
 
 def _row(stage: StageForecast, href: str, *, place: int, n_strips: int, is_fleecy: bool) -> StripRow:
