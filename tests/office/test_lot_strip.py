@@ -1,5 +1,6 @@
 """A photo of a strip: what stripes it shows is kept with the lot, or the reason why it cannot be told."""
 
+import re
 import uuid
 
 import pytest
@@ -53,7 +54,19 @@ def test_a_photo_of_a_striped_strip_says_how_long_its_stripes_are(client, demo_m
     text = words(client.get(PAGE))
     assert "Stripes of about 4 cm, plainly seen" in text
     assert "first try" in text
-    assert "After the card" in text
+    assert "after the card" in text
+
+
+def test_three_strips_together_tell_more_than_one(client, demo_mill, media, strip):
+    pictures = [as_jpeg(photograph(SCENE, seed)[0]) for seed in (4, 5, 6)]
+    photos = [SimpleUploadedFile(f"{k}.jpg", data, "image/jpeg") for k, data in enumerate(pictures)]
+    assert client.post(PAGE, form(strip, photo=photos)).status_code == 302
+    assert client.post(PAGE, form(strip)).status_code == 302
+    one, three = EvennessTrial.objects.filter(kind="photo").order_by("-pk")
+    assert three.facts["n_strips"] == 3
+    errors = [trial.result["pieces"][1]["se_micro"] for trial in (three, one)]
+    assert errors[0] < 0.8 * errors[1]
+    assert re.search(r"Three strips, 8\d\d mm together, after the card", words(client.get(PAGE)))
 
 
 def test_sent_twice_it_is_kept_once(client, demo_mill, media, strip):

@@ -27,12 +27,12 @@ from doffer.office.evenness_asked import TEX_PER_G_PER_M
 from doffer.office.readings import Typed
 from doffer.people.rights import Right, may
 from doffer.pictures.variance_length import say_length
-from doffer.process.evenness.strip_scan import StripScan
+from doffer.process.evenness.strip_scan import StripScan, combine
 from doffer.process.evenness.strip_verdict import Striping, Verdict, verdict
 
 MB = 1_000_000
 PERCENT = 100.0
-MOST_PASSES = 6
+MOST_PASSES, MOST_STRIPS = 6, 5
 POINTS, SCANNER, TICKS = "points", "scanner", "ticks"
 SCALES = (
     (POINTS, "Two points of a ruler", "touch them in the photo and type how far apart they are"),
@@ -96,25 +96,30 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _keep(request: HttpRequest, code: str, typed: Typed) -> None:
-    """Scan the photo; keep it and what it shows as a trial of the lot, unless something is wrong."""
-    data, white = _picture(request, "photo"), _picture(request, "white", is_needed=False)
+    """Scan the photos; keep them and what they show as a trial of the lot, unless something is wrong."""
+    pictures, white = _pictures(request), _white(request)
     known = _known(typed)
     passes = typed.count("passes", "passes", low=0, high=MOST_PASSES)
     strand_tex = _strand_tex(typed)
     if typed.errors:
         return
     tables = bridge.current_tables()
-    scan = scan_photo(data, known=known, tables=tables, white=white)
+    scan = combine([scan_photo(data, known=known, tables=tables, white=white) for data in pictures])
     told, key = verdict(scan, tables), key_of(request)
-    photo = add_photo(acting(request), code, data=data, key=uuid.uuid5(key, "photo"))
-    facts = PhotoFacts(length_mm=scan.strip_mm, mm_per_px=scan.mm_per_px, strand_tex=strand_tex)
+    photos = [
+        add_photo(acting(request), code, data=data, key=uuid.uuid5(key, f"photo {number}"))
+        for number, data in enumerate(pictures)
+    ]
+    facts = PhotoFacts(
+        length_mm=scan.strip_mm, mm_per_px=scan.mm_per_px, strand_tex=strand_tex, n_strips=scan.photos
+    )
     stage = typed.text("stage")
     trial = TrialFacts(
         facts=facts,
         stage=stage if stage in dict(STAGES) else "draw",
         passes=1 if passes is None else passes,
         lot=code,
-        photo=photo,
+        photo=photos[0],
         result=result_of(scan, told),
         note=typed.text("note"),
     )
@@ -152,15 +157,24 @@ def _length(length_mm: float) -> str:
     return say_length(float(f"{length_mm:.2g}"))
 
 
-def _picture(request: HttpRequest, name: str, *, is_needed: bool = True) -> Any:
-    upload = request.FILES.get(name)
-    if upload is None:
-        if is_needed:
-            raise InputError("photo", "", "a picture of the strip with a ruler beside it; choose one first")
-        return None
+def _pictures(request: HttpRequest) -> list[bytes]:
+    """The chosen photos of strips, one or a few of the same scale."""
+    uploads = request.FILES.getlist("photo")
+    if not uploads:
+        raise InputError("photo", "", "a picture of the strip with a ruler beside it; choose one first")
+    if len(uploads) > MOST_STRIPS:
+        raise InputError("photos", len(uploads), f"at most {MOST_STRIPS} at once")
+    return [_read(upload, "photo") for upload in uploads]
+
+
+def _white(request: HttpRequest) -> bytes | None:
+    upload = request.FILES.get("white")
+    return None if upload is None else _read(upload, "picture of white paper")
+
+
+def _read(upload: Any, field: str) -> bytes:
     if (upload.size or 0) > MOST_PHOTO_BYTES:
         size = f"{(upload.size or 0) / MB:.0f} MB"
-        field = "photo" if name == "photo" else "picture of white paper"
         raise InputError(field, size, f"at most {MOST_PHOTO_BYTES // MB} MB; take a smaller picture")
     return bytes(upload.read())
 
