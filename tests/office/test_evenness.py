@@ -3,6 +3,7 @@
 import dataclasses
 import io
 import re
+import uuid
 
 import numpy as np
 import pytest
@@ -11,7 +12,9 @@ from django.test.utils import CaptureQueriesContext
 from PIL import Image
 from tests.office.page_words import words
 
-from doffer.mill.commands.evenness import FigureFacts, record_figure
+from doffer.mill.commands.evenness import FigureFacts, TrialFacts, record_figure, record_trial
+from doffer.mill.commands.lots import add_photo
+from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, TrialResult
 from doffer.mill.queries.mixing import mixing_of_lots
 from doffer.office.evenness_asked import read_mixed
 from doffer.office.evenness_blend import route_of, usual_of
@@ -232,6 +235,52 @@ def test_how_it_is_mixed_is_said_in_one_sentence(client, demo_mill):
     assert "no passes through the picker, carded, not drawn." in words(
         client.get(f"{ORDER}?set=yes&passes=0")
     )
+
+
+def test_one_more_pass_has_its_price(client, demo_mill):
+    text = words(client.get(f"{ORDER}?set=yes&layers=6&passes=2&toss=yes"))
+    assert re.search(
+        r"One more pass through the picker would cost \d+(\.\d)? g of dry fibre and \d+ min\.", text
+    )
+    assert "One more pass" not in words(client.get(f"{ORDER}?set=yes&layers=6&passes=0"))
+
+
+def test_a_photo_of_a_strip_stands_in_the_chart_of_its_order(client, demo_mill, settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+    assert "measured at" not in client.get(ORDER).content.decode()
+    buffer = io.BytesIO()
+    Image.new("RGB", (40, 30), "#557744").save(buffer, "PNG")
+    photo = add_photo(demo_mill.owner, "L027", data=buffer.getvalue(), key=uuid.uuid4())
+    pieces = (PieceVariance(variance=0.25, standard_error=0.05, n_pieces=30, length_mm=10.0),)
+    record_trial(
+        demo_mill.owner,
+        TrialFacts(
+            facts=PhotoFacts(length_mm=300.0, mm_per_px=0.25),
+            result=TrialResult(signal="lightness", pieces=pieces),
+            stage="draw",
+            lot="L027",
+            photo=photo,
+        ),
+    )
+    page = client.get(ORDER).content.decode().replace("\u202f", " ")
+    # what 95 of 100 pairs stay within: 2.77 times the root of the variance, and of its ends
+    assert "measured at 1 cm: 1.4, truly 1.1 to 1.6" in page
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/bench/evenness/?lot=L027",
+        f"{BENCH}&set=yes&layers=120&passes=6&toss=yes&drawn=6x6x6",
+        f"{BENCH}&set=yes&layers=0&passes=-1&drawn=7x&roving=0&row=1&far=12",
+        f"{BENCH}&set=yes&layers=1&passes=0&drawn=&find=yes",
+        f"{BENCH}&mass=0.05&set=yes&layers=60&find=yes",
+    ],
+)
+def test_whatever_is_asked_is_answered_and_drawn(client, demo_mill, address):
+    assert client.get(address).status_code in (200, 422)
+    strips = client.get(address.replace("/evenness/", "/evenness/strips.png"))
+    assert strips["Content-Type"] == "image/png"
 
 
 def test_chances_are_said_as_one_in_so_many():

@@ -105,6 +105,7 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         "layings": LAYINGS,
         "seen_from": SEEN_FROM,
         "row_unit": ROW_UNITS[blend.units][0],
+        "one_more": route.one_more(machines),
         "found": found,
         "problem": problem,
         "ways": ways_of(found, mixed) if found else (),

@@ -162,7 +162,8 @@ def _row_mm(typed: Typed) -> float | None:
     value = typed.read("row", parse_number, "yarn in a row", allowed=allowed)
     if value is None:
         return None
-    if not LEAST_ROW_MM <= value * unit_mm <= MOST_ROW_MM:
+    row_mm = float(value) * unit_mm
+    if not LEAST_ROW_MM <= row_mm <= MOST_ROW_MM:
         typed.wrong("row", str(InputError("yarn in a row", typed.text("row"), allowed)))
         return None
-    return float(value) * unit_mm
+    return row_mm

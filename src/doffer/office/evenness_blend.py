@@ -17,7 +17,7 @@ from doffer.office.evenness_asked import Mixed, Usual
 from doffer.office.evenness_pictures import Looks
 from doffer.pictures.strip import Dyes
 from doffer.planning.evenness.choose import choose
-from doffer.planning.evenness.cost import ANGORA, CAMELID, MachineRate, stage_costs
+from doffer.planning.evenness.cost import ANGORA, CAMELID, MachineRate, StageCost, stage_costs
 from doffer.planning.evenness.figures import (
     CLUMP_FED,
     WEIGHING,
@@ -26,10 +26,10 @@ from doffer.planning.evenness.figures import (
     usual_figures,
     usual_steps,
 )
-from doffer.planning.evenness.forecast import Forecast, forecast
+from doffer.planning.evenness.forecast import Forecast, forecast, one_more_pass
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs
 from doffer.planning.evenness.wish import Choice, Limits, Wish, gentle_limits
-from doffer.process.evenness.passage import Draw, Feed, Passage, Toss
+from doffer.process.evenness.passage import Draw, Feed, Passage, Pick, Toss
 from doffer.working import Status
 
 USUAL_ENDS = 4
@@ -67,6 +67,14 @@ class Route:
             distance_mm=self.mixed.distance_mm,
             yarn_per_row_mm=self.mixed.row_mm,
         )
+
+    def one_more(self, machines: Sequence[MachineRow] = ()) -> StageCost | None:
+        """What one more pass through the picker would cost; None where nothing is picked."""
+        more = one_more_pass(self.passage)
+        fibres = [part.fibre for part in self.inputs.parts]
+        costs = stage_costs(more, self.inputs.tables, fibres, rates=_rates(machines, self.inputs) or None)
+        picked = [cost for step, cost in zip(more.steps, costs[1:], strict=True) if isinstance(step, Pick)]
+        return picked[-1] if picked else None
 
     def chosen(self, machines: Sequence[MachineRow] = ()) -> Choice:
         """The gentlest way to mix it so that no stripe is seen and the label holds.
