@@ -237,6 +237,15 @@ def test_how_it_is_mixed_is_said_in_one_sentence(client, demo_mill):
     )
 
 
+def test_who_weighs_in_pounds_reads_pounds(client, demo_mill):
+    client.post("/units", {"units": "us", "next": "/"})
+    text = words(client.get(f"{ORDER}?set=yes&layers=6&passes=1&find=yes&row=48"))
+    assert re.search(r"Bands of about 1 lb 2 oz, 15\.\d apart: seen", text)
+    assert re.search(r"Stripes of about \d+ yd", text)
+    assert not re.search(r"about \d+ (g|kg|m)\b|sets of \d+ g", text)
+    assert "What the card holds 53 g" in text
+
+
 def test_one_more_pass_has_its_price(client, demo_mill):
     text = words(client.get(f"{ORDER}?set=yes&layers=6&passes=2&toss=yes"))
     assert re.search(

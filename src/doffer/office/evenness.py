@@ -27,7 +27,7 @@ from doffer.office.evenness_asked import (
 from doffer.office.evenness_blend import Route, route_of
 from doffer.office.evenness_pictures import Looks, cloth_png, strips_png
 from doffer.office.evenness_source import Blend, blend_of_order, blend_on_bench
-from doffer.office.evenness_view import evenness_view
+from doffer.office.evenness_view import evenness_view, in_units
 from doffer.pictures.words import say_many
 from doffer.planning.evenness.wish import Choice, Option
 
@@ -108,7 +108,8 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         "one_more": route.one_more(machines),
         "found": found,
         "problem": problem,
-        "ways": ways_of(found, mixed) if found else (),
+        "ways": ways_of(found, mixed, blend.units) if found else (),
+        "found_words": in_units(found.sentence, blend.units) if found else "",
         "find_name": FIND,
         "is_summary": request.GET.get("part") == "strips",
     }
@@ -129,14 +130,15 @@ def _found(route: Route, machines: Sequence[MachineRow]) -> tuple[Choice | None,
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One way to mix it: what it is to whom, the way itself, and the end of the address that shows it."""
+    """One way to mix it: what it is to whom, the way itself in words, and the address's end that shows it."""
 
     title: str
     option: Option
+    words: str
     query: str
 
 
-def ways_of(found: Choice, mixed: Mixed) -> tuple[Way, ...]:
+def ways_of(found: Choice, mixed: Mixed, system: str) -> tuple[Way, ...]:
     """The gentlest way, the one that is sure, and the gentlest with more passes; each once."""
     named = [
         ("Gentlest that will likely do", found.best),
@@ -152,7 +154,7 @@ def ways_of(found: Choice, mixed: Mixed) -> tuple[Way, ...]:
             these = mixed.with_these(
                 layers=option.layers, passes=option.passes, ends=option.ends, sandwich_g=option.sandwich_g
             )
-            ways[option] = Way(title, option, these.query())
+            ways[option] = Way(title, option, in_units(option.words(), system), these.query())
     return tuple(ways.values())
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -23,6 +24,7 @@ from doffer.tables.loader import Tables
 SEEN, MAYBE, UNSEEN = "seen", "may be seen", "not seen"
 RAREST = 1e-3  # rarer than this nobody can foretell
 SURE = 0.95
+QUANTITY = re.compile(r"(\d+(?:\.\d+)?) (kg|g|mm|cm|m)\b")
 PHOTO, ERRORS = "photo", 2.0
 STRANDS = ("card", "draw")
 NO_COLOUR_HEX = "#cfc6b6"
@@ -56,7 +58,10 @@ class LabelRow:
 class EvennessView:
     """Everything the page shows of one passage."""
 
+    verdict: str
     how: str
+    traps: tuple[tuple[str, str], ...]
+    floor: str
     rows: tuple[StripRow, ...]
     ruler: tuple[str, ...]
     curve: str
@@ -93,12 +98,17 @@ def evenness_view(
     locks, n_strips = are_locks(passage), len(forecast.stages)
     rows = tuple(
         _row(forecast.stages[place], strips_href if route.reflectance is not None else "", place=place,
-             n_strips=n_strips, is_fleecy=locks[place])
+             n_strips=n_strips, is_fleecy=locks[place], system=system)
         for place in only_strips(passage)
     )  # fmt: skip
     curve, curve_of = _curve(route, forecast, measured)
     return EvennessView(
+        verdict=in_units(forecast.verdict, system),
         how=how_words(route, system),
+        traps=tuple(
+            (in_units(trap.sentence, system), in_units(trap.instead, system)) for trap in forecast.traps
+        ),
+        floor=in_units(forecast.floor_sentence, system),
         rows=rows,
         ruler=_ruler(route, system),
         curve=curve,
@@ -109,6 +119,13 @@ def evenness_view(
         last=rows[-1],
         without_colour=route.inputs.without_colour,
     )
+
+
+def in_units(said: str, system: str) -> str:
+    """A sentence of the forecast with its grams and metres in the units of whoever reads it."""
+    if system == "metric":
+        return said
+    return QUANTITY.sub(lambda found: say(float(found[1]), found[2], system), said)
 
 
 def how_words(route: Route, system: str) -> str:
@@ -126,12 +143,15 @@ def how_words(route: Route, system: str) -> str:
     return ", ".join(said)
 
 
-def _row(stage: StageForecast, href: str, *, place: int, n_strips: int, is_fleecy: bool) -> StripRow:
-    name, seen = _name(stage), _seen(stage)
-    said = f"{name}: {stage.sentence}"
-    drawn = framed(href, said, place=place, n_strips=n_strips, is_fleecy=is_fleecy) if href else ""
+def _row(
+    stage: StageForecast, href: str, *, place: int, n_strips: int, is_fleecy: bool, system: str
+) -> StripRow:
+    name, said = _name(stage), in_units(stage.sentence, system)
+    drawn = ""
+    if href:
+        drawn = framed(href, f"{name}: {said}", place=place, n_strips=n_strips, is_fleecy=is_fleecy)
     return StripRow(
-        stage.key, name, stage.sentence, seen, _range_words(stage), drawn, stage.lost_g, stage.minutes
+        stage.key, name, said, _seen(stage), _range_words(stage), drawn, stage.lost_g, stage.minutes
     )
 
 
