@@ -193,10 +193,13 @@ def test_the_same_blend_is_not_read_again_until_something_changes(
     with django_assert_max_num_queries(8):
         before = client.get(f"{ORDER}?set=yes&layers=9&passes=1")
     assert "What the card holds 53 g 47.7 to 58.3 g ours" in words(before)
+    drawn = re.search(r"strips\.png\?[^\"]+", before.content.decode())[0]
     record_figure(
         demo_mill.owner, "CRD", FigureFacts(key="card_hold_up", value=80, low=70, high=90, found="fit")
     )
-    assert re.search(r"What the card holds 80 g 70\S* to 90\S* g ours", words(client.get(ORDER)))
+    after = client.get(f"{ORDER}?set=yes&layers=9&passes=1")
+    assert re.search(r"What the card holds 80 g 70\S* to 90\S* g ours", words(after))
+    assert drawn not in after.content.decode()
 
 
 def test_no_strip_is_drawn_of_a_lot_without_colour_but_its_shares_are_told(demo_mill):

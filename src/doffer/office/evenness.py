@@ -86,7 +86,7 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
     view = evenness_view(
         route,
         foretold,
-        strips_href=f"{reverse(f'{place}_strips', kwargs=where)}?{query}",
+        strips_href=f"{reverse(f'{place}_strips', kwargs=where)}?{query}&v={blend.change}",
         weighed_g=blend.weighed_g,
         colours=blend.colours,
         measured=blend.measured,
@@ -100,7 +100,8 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         "view": view,
         "route": route,
         "address": address,
-        "cloth_href": f"{reverse(f'{place}_cloth', kwargs=where)}?{query}",
+        "cloth_href": f"{reverse(f'{place}_cloth', kwargs=where)}?{query}&v={blend.change}",
+        "query": query,
         "drawings": DRAWINGS,
         "layings": LAYINGS,
         "seen_from": SEEN_FROM,

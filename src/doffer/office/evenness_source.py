@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.http import HttpRequest, QueryDict
 from django.urls import reverse
@@ -32,7 +32,7 @@ from doffer.pictures.colour import fibre_hex
 from doffer.pictures.variance_length import Measured
 from doffer.planning.order_plan import BatchPlan
 
-ASIDE = frozenset({*NAMES, "find", "part"})  # fields of the address that change no blend
+ASIDE = frozenset({*NAMES, "find", "part", "v"})  # fields of the address that change no blend
 MOST_KEPT = 16
 _kept: OrderedDict[Hashable, Blend] = OrderedDict()
 _lock = threading.Lock()
@@ -43,7 +43,8 @@ class Blend:
     """A blend that is to be mixed: where it comes from, what is weighed out, its colours, its yarn.
 
     `fields` are those of the address that say which blend it is; `batches` are those of an order that are
-    mixed: number, name, whether it is this one; `measured` what a photo of a strip showed.
+    mixed: number, name, whether it is this one; `measured` what a photo of a strip showed; `change`
+    the newest change of the mill's books, so that a browser keeps no picture of before.
     """
 
     inputs: MixingInputs
@@ -56,6 +57,7 @@ class Blend:
     batches: tuple[tuple[int, str, bool], ...] = ()
     measured: tuple[Measured, ...] = ()
     units: str = "metric"
+    change: int = 0
 
     @property
     def usual(self) -> Usual:
@@ -89,12 +91,13 @@ def blend_of_order(request: HttpRequest, code: str) -> Blend:
 
 def _of(key: tuple[Hashable, ...], read: Callable[[], Blend]) -> Blend:
     """The blend as it was read while nothing changed since, else read anew."""
-    key = (latest_change(), *key)
+    change = latest_change()
+    key = (change, *key)
     with _lock:
         if key in _kept:
             _kept.move_to_end(key)
             return _kept[key]
-    blend = read()
+    blend = replace(read(), change=change)
     with _lock:
         _kept[key] = blend
         while len(_kept) > MOST_KEPT:
