@@ -2,6 +2,7 @@
 
 import re
 import uuid
+from datetime import timedelta
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from tests.office.spectra_files import csv_of, sent
 
 from doffer.fibre.colour.blend import blend, stearns_noechel
 from doffer.fibre.colour.spectrum import lab_of_reflectance, light
+from doffer.mill import clock
 from doffer.mill.commands.readings import Seen, Tuft, record_readings
 from doffer.mill.commands.samples import SamplePart, record_sample_blend
 from doffer.mill.models import Lot, MixingFit, SampleBlend
@@ -128,7 +130,8 @@ def test_fitting_uses_the_mills_own_samples_from_then_on(desk, dye_house):
     assert f"Our own samples count: predictions were off by {off} on a sample that was left out" in text
     assert "All five samples are in the fit that counts." in text
     assert "Fit now" not in text
-    samples(dye_house, 1)
+    with clock.frozen(clock.now() + timedelta(days=1)):
+        samples(dye_house, 1)
     assert "Fit now" in words(desk.get(done["Location"]))
     assert "Fits so far" in text
 

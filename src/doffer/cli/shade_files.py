@@ -85,11 +85,15 @@ def _calibrate_mill(args: argparse.Namespace) -> int:
 
         fit = fit_mixing(acting_owner(), fibre=args.fibre, form=args.form)
         data = {name: getattr(fit, name) for name in fit.__slots__}
-        m_now = mixing_book(args.fibre, args.form).m_now
+        book = mixing_book(args.fibre, args.form)
+        m_now, left_out = book.m_now, book.n_samples - fit.n_blends
         counts = (
             f"The bench counts with M {m_now:.3f} from now on: the fit, drawn towards the printed figure."
         )
-        emit(args, {**data, "m_now": m_now}, [*_fit_text(data, []), counts])
+        kept_out = [f"{left_out} of the samples stay out of it."] if left_out else []
+        emit(
+            args, {**data, "m_now": m_now, "n_left_out": left_out}, [*_fit_text(data, []), *kept_out, counts]
+        )
         return 0
     samples, fits = sample_blends(fibre=args.fibre, form=args.form).rows, mixing_fits(fibre=args.fibre)
     lines = [f"{len(samples)} sample blends of {args.fibre}, {args.form}; --keep fits M to them."]

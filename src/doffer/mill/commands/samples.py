@@ -19,6 +19,7 @@ from doffer.mill.colours import OBSERVER_DEG
 from doffer.mill.models import BlendRecipe, Lot, MixingFit, SampleBlend
 from doffer.mill.models.colour import PadForm, ReadingKind
 from doffer.mill.sittings import Sitting
+from doffer.mill.teaching import read_again, teaching
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -59,9 +60,12 @@ class Fitted:
 def keep_trial_as_sample(
     person: Person, recipe: BlendRecipe, sitting: Sitting, *, note: str = ""
 ) -> int | None:
-    """A measured trial card as a sample blend; inside `write()`. One lot alone teaches nothing: None."""
+    """A measured trial card as a sample blend; inside `write()`.
+
+    None where it teaches nothing: one lot alone, or lots of several fibres.
+    """
     parts = list(recipe.parts.select_related("lot"))
-    if len(parts) < 2:
+    if len(parts) < 2 or len({part.lot.fibre for part in parts}) > 1:
         return None
     known = sitting.known(bridge.current_tables())
     sample = SampleBlend.objects.create(
@@ -194,7 +198,10 @@ def fit_mixing(
     note: str = "",
     key: uuid.UUID | None = None,
 ) -> Fitted:
-    """Fit M to sample blends of a fibre and form (all with spectra, or those named) and use it from now on.
+    """Fit M to sample blends of a fibre and form and use it from now on.
+
+    Without `samples` it takes what `mill.teaching` says; a card that was read again counts by its newest
+    reading even when both are named.
 
     Raises
     ------
@@ -211,13 +218,7 @@ def fit_mixing(
         earlier = done_before(key, "fit_mixing", body)
         if earlier:
             return Fitted(**earlier)
-        rows = SampleBlend.objects.filter(fibre=fibre, form=form).order_by("-id")
-        found = list(
-            (rows.filter(pk__in=samples) if samples else rows.exclude(kind=ReadingKind.LAB))[:MOST_SAMPLES]
-        )
-        missing = set(samples) - {row.pk for row in found}
-        if missing:
-            raise NotFoundError("sample blend of this fibre and form", ", ".join(map(str, sorted(missing))))
+        found = _samples(fibre, form, samples)
         tables = bridge.current_tables()
         deg = found[0].observer_deg if found else OBSERVER_DEG
         fit = fit_m([observed(row) for row in found], colours.first_light(tables, observer_deg=deg))
@@ -251,6 +252,19 @@ def fit_mixing(
         announce(person, "recipe", f"M {fibre}"[:40], f"M {fit.m:.3f} from {len(found)} sample blends")
         remember(key, "fit_mixing", body, {name: getattr(done, name) for name in Fitted.__slots__}, person)
         return done
+
+
+def _samples(fibre: str, form: str, named: Sequence[int]) -> list[SampleBlend]:
+    """The samples of a fit: those named, else those that teach of themselves."""
+    rows = list(SampleBlend.objects.filter(fibre=fibre, form=form).order_by("-id")[:MOST_SAMPLES])
+    if not named:
+        newest = MixingFit.objects.filter(fibre=fibre, form=form).order_by("-id").first()
+        return teaching(rows, newest)
+    missing = set(named) - {row.pk for row in rows}
+    if missing:
+        raise NotFoundError("sample blend of this fibre and form", ", ".join(map(str, sorted(missing))))
+    older = read_again(rows)
+    return [row for row in rows if row.pk in named and row.pk not in older]
 
 
 def _check_error(left_out_de: float, tables: Tables) -> None:

@@ -21,6 +21,7 @@ from doffer.mill.models import MixingFit, SampleBlend
 from doffer.mill.models.colour import ReadingKind
 from doffer.mill.palette import mixing_now
 from doffer.mill.queries.pages import ROWS_A_PAGE
+from doffer.mill.teaching import read_again, teaching
 from doffer.tables.loader import Tables
 
 MOST_FITTED = 200  # as many as a fit takes
@@ -102,9 +103,10 @@ class Change:
 class MixingBook:
     """Sample blends of a fibre and form (the newest fifty), what counts now, and what a fit would change.
 
-    `teaching` are the numbers of those that a fit takes: one known from L, a and b under one light says
-    nothing of the constant. `now_off_de` is the mean over these with the constant that counts, None without
-    any. `change` is None below two of them.
+    `teaching` are the numbers of those that a fit takes of itself, see `mill.teaching`; `n_lab` of the others
+    are known from L, a and b alone, and `read_again` are cards that were read once more. `now_off_de` is
+    the mean over the teaching ones with the constant that counts, None without any. `change` is None below
+    two of them.
     """
 
     fibre: str
@@ -112,6 +114,8 @@ class MixingBook:
     samples: tuple[SampleRow, ...]
     n_samples: int
     teaching: frozenset[int]
+    read_again: frozenset[int]
+    n_lab: int
     m_now: float | None
     is_fitted: bool
     now_off_de: float | None
@@ -125,7 +129,8 @@ class MixingBook:
         if not self.fits:
             return False
         newest = self.fits[0]
-        return sample.id not in newest.samples and sample.made_at <= newest.fitted_at
+        is_older = sample.made_at <= newest.fitted_at and sample.id not in self.read_again
+        return is_older and sample.id not in newest.samples
 
     @property
     def is_current(self) -> bool:
@@ -143,25 +148,27 @@ def mixing_book(fibre: str, form: str) -> MixingBook:
         .order_by("-id")[:MOST_FITTED]
     )
     fits = MixingFit.objects.filter(fibre=fibre, form=form).select_related("fitted_by").order_by("-id")
-    observed = [_observed(row) for row in rows]
-    teaching = [place for place, row in enumerate(rows) if row.kind != ReadingKind.LAB]
-    taught, seen = [rows[place] for place in teaching], [observed[place] for place in teaching]
+    observed = {row.pk: _observed(row) for row in rows}
+    fit_rows = list(fits[:ROWS_A_PAGE])
+    taught = teaching(rows, fit_rows[0] if fit_rows else None)
+    seen = [observed[row.pk] for row in taught]
     off = _off_de(seen, taught, now.ways.mixing, tables)
     published = _off_de(seen, taught, default_mixing(tables), tables)
     return MixingBook(
         fibre=fibre,
         form=form,
         samples=tuple(
-            _sample_row(row, one, now.ways.mixing, tables)
-            for row, one in list(zip(rows, observed, strict=True))[:ROWS_A_PAGE]
+            _sample_row(row, observed[row.pk], now.ways.mixing, tables) for row in rows[:ROWS_A_PAGE]
         ),
         n_samples=len(rows),
         teaching=frozenset(row.pk for row in taught),
+        read_again=read_again(rows),
+        n_lab=sum(row.kind == ReadingKind.LAB and row not in taught for row in rows),
         m_now=now.ways.mixing.constant if now.ways.mixing.model is BlendModel.STEARNS_NOECHEL else None,
         is_fitted=now.fit is not None,
         now_off_de=float(off.mean()) if taught else None,
         published_off_de=float(published.mean()) if taught else None,
-        fits=tuple(_fit_row(row) for row in fits[:ROWS_A_PAGE]),
+        fits=tuple(_fit_row(row) for row in fit_rows),
         models=_models(seen, taught, now.ways.mixing if now.fit else None, tables),
         change=_change(seen, taught, now.ways.mixing, tables),
     )
