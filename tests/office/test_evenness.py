@@ -1,6 +1,7 @@
 """How even a blend will be: strips with their verdicts, on the bench and for a batch of an order."""
 
 import dataclasses
+import html
 import io
 import re
 import uuid
@@ -15,6 +16,7 @@ from tests.office.page_words import words
 from doffer.mill.commands.evenness import FigureFacts, TrialFacts, record_figure, record_trial
 from doffer.mill.commands.lots import add_photo
 from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, TrialResult
+from doffer.mill.models import MachineFigure
 from doffer.mill.queries.mixing import mixing_of_lots
 from doffer.office.evenness_asked import read_mixed
 from doffer.office.evenness_blend import route_of, usual_of
@@ -257,26 +259,58 @@ def test_one_more_pass_has_its_price(client, demo_mill):
     assert "One more pass" not in words(client.get(f"{ORDER}?set=yes&layers=6&passes=0"))
 
 
-def test_a_photo_of_a_strip_stands_in_the_chart_of_its_order(client, demo_mill, settings, tmp_path):
+@pytest.fixture
+def photographed(demo_mill, settings, tmp_path):
+    """A strip of O207 was photographed after it was carded: 30 pieces of 1 cm."""
     settings.MEDIA_ROOT = tmp_path
-    assert "measured at" not in client.get(ORDER).content.decode()
     buffer = io.BytesIO()
     Image.new("RGB", (40, 30), "#557744").save(buffer, "PNG")
     photo = add_photo(demo_mill.owner, "L027", data=buffer.getvalue(), key=uuid.uuid4())
     pieces = (PieceVariance(variance=0.25, standard_error=0.05, n_pieces=30, length_mm=10.0),)
-    record_trial(
+    return record_trial(
         demo_mill.owner,
         TrialFacts(
             facts=PhotoFacts(length_mm=300.0, mm_per_px=0.25),
             result=TrialResult(signal="lightness", pieces=pieces),
-            stage="draw",
+            stage="card",
             lot="L027",
             photo=photo,
         ),
     )
+
+
+def test_a_photo_of_a_strip_stands_in_the_chart_of_its_order(client, photographed):
     page = client.get(ORDER).content.decode().replace("\u202f", " ")
     # what 95 of 100 pairs stay within: 2.77 times the root of the variance, and of its ends
     assert "measured at 1 cm: 1.4, truly 1.1 to 1.6" in page
+    assert "measured at" not in client.get("/orders/O203/evenness/").content.decode()
+
+
+def test_trials_tell_of_the_machines_and_are_kept_as_their_own(client, photographed):
+    asked = "set=yes&layers=20&passes=1&toss=yes&drawn=4"
+    assert "What do its trials say of the machines?" in words(client.get(f"{ORDER}?{asked}"))
+    shown = client.get(f"{ORDER}?{asked}&learn=yes")
+    assert "What the trials say of the machines" in words(shown)
+    page = shown.content.decode()
+    form = page[page.index('id="learned"') :]
+    sent = {
+        "key": re.search(r'name="key" value="([^"]+)"', form)[1],
+        "state": html.unescape(re.search(r'name="state" value="([^"]+)"', form)[1]),
+    }
+    before = MachineFigure.objects.count()
+    answer = client.post("/orders/O207/evenness/keep/", sent)
+    assert answer.status_code == 302
+    kept = MachineFigure.objects.filter(found="fit")
+    assert kept.count() == MachineFigure.objects.count() - before >= 1
+    assert all(one.trials == [photographed] for one in kept)
+    assert all(one.low_micro < one.value_micro < one.high_micro for one in kept)
+    assert client.post("/orders/O207/evenness/keep/", sent).status_code == 302
+    assert MachineFigure.objects.filter(found="fit").count() == kept.count()
+
+
+def test_without_a_trial_of_its_passage_nothing_is_told(client, photographed):
+    assert "What do its trials say" not in words(client.get("/orders/O203/evenness/"))
+    assert "What the trials say of the machines" not in words(client.get("/orders/O203/evenness/?learn=yes"))
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 from doffer.errors import DofferError, InputError, NotFoundError
 from doffer.mill.queries.house import MachineRow
 from doffer.mill.queries.house import machines as machines_now
-from doffer.office.asked import speak
+from doffer.office.asked import acting, fresh_key, speak
 from doffer.office.evenness_asked import (
     DRAWINGS,
     LAYINGS,
@@ -25,14 +25,16 @@ from doffer.office.evenness_asked import (
     read_mixed,
 )
 from doffer.office.evenness_blend import Route, route_of
+from doffer.office.evenness_learn import can_tell, tales_of
 from doffer.office.evenness_pictures import Looks, cloth_png, strips_png
 from doffer.office.evenness_source import Blend, blend_of_order, blend_on_bench
 from doffer.office.evenness_view import evenness_view, in_units
+from doffer.people.rights import Right, may
 from doffer.pictures.words import say_many
 from doffer.planning.evenness.wish import Choice, Option
 
 ROW_MM = 1200.0  # a row of a hand-knitted garment, when nobody says otherwise
-FIND = "find"
+FIND, LEARN = "find", "learn"
 SECONDS_KEPT = 300  # a picture's address says all it shows, so a browser may keep it a little
 
 
@@ -92,6 +94,9 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         measured=blend.measured,
         system=blend.units,
     )
+    tales = None
+    if request.GET.get(LEARN) == "yes" and blend.trials and can_tell(route, blend.trials):
+        tales = tales_of(route, blend.trials)
     address = reverse(place, kwargs=where)
     context: dict[str, Any] = {
         "here": here,
@@ -106,6 +111,11 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         "layings": LAYINGS,
         "seen_from": SEEN_FROM,
         "row_unit": ROW_UNITS[blend.units][0],
+        "can_tell": bool(blend.trials) and can_tell(route, blend.trials),
+        "tales": tales,
+        "keep_at": reverse("order_evenness_keep", kwargs=where) if tales else "",
+        "key": fresh_key(),
+        "may_write": may(acting(request), Right.EVENNESS),
         "one_more": route.one_more(machines),
         "found": found,
         "problem": problem,

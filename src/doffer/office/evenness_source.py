@@ -16,7 +16,7 @@ from django.urls import reverse
 
 from doffer.errors import InputError, RefusedError
 from doffer.mill import house
-from doffer.mill.queries.evenness import trials
+from doffer.mill.queries.evenness import TrialRow, trials
 from doffer.mill.queries.house import latest_change
 from doffer.mill.queries.mixing import MixingInputs, mixing_of_batch, mixing_of_lots
 from doffer.mill.queries.orders import one_order
@@ -32,7 +32,7 @@ from doffer.pictures.colour import fibre_hex
 from doffer.pictures.variance_length import Measured
 from doffer.planning.order_plan import BatchPlan
 
-ASIDE = frozenset({*NAMES, "find", "part", "v"})  # fields of the address that change no blend
+ASIDE = frozenset({*NAMES, "find", "learn", "part", "v"})  # fields of the address that change no blend
 MOST_KEPT = 16
 _kept: OrderedDict[Hashable, Blend] = OrderedDict()
 _lock = threading.Lock()
@@ -58,6 +58,7 @@ class Blend:
     measured: tuple[Measured, ...] = ()
     units: str = "metric"
     change: int = 0
+    trials: tuple[TrialRow, ...] = ()
 
     @property
     def usual(self) -> Usual:
@@ -143,6 +144,7 @@ def _of_order(request: HttpRequest, code: str) -> Blend:
         raise RefusedError(f"Nothing of {order.row.code} is mixed from here on", (what,), "See its plan")
     spec, plan = pairs[chosen - 1]
     found = mixing_of_batch(spec, plan, shown.spec.ways)
+    tried = tuple(trials(order=code).rows)
     weighed: dict[str, float] = {}
     for layer in plan.layers:
         weighed[layer.name] = weighed.get(layer.name, 0.0) + layer.mass_g
@@ -158,7 +160,8 @@ def _of_order(request: HttpRequest, code: str) -> Blend:
             *((("plan", request.GET["plan"]),) if request.GET.get("plan") else ()),
         ),
         back=(f"Order {order.row.code}", reverse("order", kwargs={"code": order.row.code})),
-        measured=measured_of(trials(order=code).rows, found.tables),
+        measured=measured_of(tried, found.tables),
+        trials=tried,
         units=units_for(request, order),
         batches=tuple((n, pairs[n - 1][0].name, n == chosen) for n in mixed),
         yarn_tex=100_000 / length / spec.wish.plies if length else None,
