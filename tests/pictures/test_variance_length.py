@@ -63,6 +63,11 @@ def test_what_was_measured_stands_as_a_square_that_says_its_span():
     assert "p-ink-line" not in by_length(CURVE, **SAID)
 
 
+def test_what_was_measured_beyond_the_chart_is_left_out():
+    drawn = by_length(CURVE, [Measured(5, 1.5, 1.1, 2.2), Measured(5000, 1.5, 1.1, 2.2)], **SAID)
+    assert drawn == by_length(CURVE, **SAID)
+
+
 def test_the_limit_is_drawn_and_named():
     drawn = by_length(CURVE, **SAID)
     texts = [each.text for each in ET.fromstring(drawn).iter(f"{NS}text")]

@@ -55,6 +55,8 @@ def by_length(
 ) -> str:
     """The chart; `unit` says what the upright scale counts, `limit_words` what the dashed line is.
 
+    What was measured at lengths outside those expected is left out.
+
     Raises
     ------
     InputError
@@ -65,6 +67,7 @@ def by_length(
         raise InputError("lengths", lengths, "two or more, rising, above zero")
     if any(not 0 <= one.low <= one.mid <= one.high for one in expected):
         raise InputError("range", "out of order", "zero or more, low, middle and high in rising order")
+    measured = [one for one in measured if lengths[0] <= one.length_mm <= lengths[-1]]
     across = _across(lengths[0], lengths[-1])
     up = _up([limit, *(one.high for one in expected), *(one.high for one in measured)], expected)
     floor = TOP_PX + PLOT_PX
