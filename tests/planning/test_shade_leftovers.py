@@ -55,6 +55,55 @@ def test_several_leftovers_count_together():
     assert both.leftover_dry_mass_g == pytest.approx(800, rel=0.03)
 
 
+def most_of_any(rng, stock, target, places, *, batch_g, tolerance_de, most_lots):
+    """Most of the leftovers [g] in blends drawn at random, closer about the best from round to round.
+
+    Knows nothing of the search: draws shares, predicts, and throws away what is too far off or too much.
+    """
+    n_lots = len(stock.names)
+    most = np.minimum(1.0, stock.dry_mass_g / batch_g)
+    best_share, best = 0.0, None
+    for turn in range(10):
+        if best is None or turn < 4:
+            shares = np.zeros((20_000, n_lots))
+            for begin in range(0, len(shares), 20):
+                chosen = rng.choice(n_lots, rng.integers(2, most_lots + 1), replace=False)
+                shares[begin : begin + 20, chosen] = rng.dirichlet(np.ones(len(chosen)), 20)
+        else:
+            shares = np.clip(
+                best + (best > 0) * rng.normal(0, 0.2 / 2 ** (turn - 2), (20_000, n_lots)), 0, most
+            )
+            shares /= shares.sum(axis=1, keepdims=True)
+        least = RULES.least_share
+        can_be = (shares <= most + 1e-9).all(axis=1) & ((shares == 0) | (shares >= least)).all(axis=1)
+        shares = shares[can_be]
+        labs = lab_of_reflectance(blend(stock.reflectance, shares, WAYS.mixing), D65)
+        shares = shares[target.apart(labs) <= tolerance_de]
+        taken = shares[:, places].sum(axis=1)
+        if taken.size and taken.max() > best_share:
+            best_share, best = float(taken.max()), shares[int(np.argmax(taken))]
+    return best_share * batch_g
+
+
+@pytest.mark.parametrize(
+    ("seed", "left"), [(1, ("L002", "L011")), (3, ("L002", "L011")), (0, ("L006",)), (5, ("L002", "L011"))]
+)
+def test_no_blend_drawn_at_random_takes_more_of_the_leftovers(seed, left):
+    rng = np.random.default_rng(seed)
+    stock = stock_of(spectra(rng, 14), dry_mass_g=rng.uniform(60, 900, 14))
+    target = spectrum_target(blend(stock.reflectance[[2, 6, 9]], np.array([0.5, 0.3, 0.2]), WAYS.mixing))
+    rules = dataclasses.replace(RULES, batch_dry_mass_g=1000, most_lots=4)
+    found = use_up(target, stock, rules, WAYS, leftovers=frozenset(left), tolerance_de=2.0)
+    assert found.recipe.de["D65"] <= 2.0 + 1e-6
+    there = dict(zip(stock.names, stock.dry_mass_g, strict=True))
+    for lot, share in zip(found.recipe.lots, found.recipe.shares, strict=True):
+        assert 1000 * share <= there[lot] + 0.01
+    places = [stock.names.index(name) for name in left]
+    drawn_g = most_of_any(rng, stock, target, places, batch_g=1000, tolerance_de=2.0, most_lots=4)
+    assert drawn_g > 100
+    assert found.leftover_dry_mass_g >= drawn_g - 0.5
+
+
 def test_a_leftover_of_quite_another_colour_cannot_be_used_up():
     dark = np.full((1, 31), 0.03)
     stock = stock_of(np.concatenate([dark, np.full((1, 31), 0.7)]))

@@ -86,7 +86,9 @@ def metric(target: Target) -> Floats:
     return np.stack(roots)
 
 
-def solve_sets(sets: Ints, start: Floats, field: Field, *, n_steps: int) -> tuple[Floats, Floats]:
+def solve_sets(
+    sets: Ints, start: Floats, field: Field, *, n_steps: int, favour: Floats | None = None
+) -> tuple[Floats, Floats]:
     """Best shares of every set, shape (B, k), and their distance in the metric, shape (B,).
 
     Parameters
@@ -97,6 +99,9 @@ def solve_sets(sets: Ints, start: Floats, field: Field, *, n_steps: int) -> tupl
         Shares to begin with; brought onto the allowed ones first.
     n_steps : int
         Gauss-Newton steps.
+    favour : ndarray, shape (B, k), optional
+        How much squared distance a whole share of each lot is worth: then the least of
+        ``distance^2 - sum favour w`` is looked for.
 
     Returns
     -------
@@ -108,13 +113,16 @@ def solve_sets(sets: Ints, start: Floats, field: Field, *, n_steps: int) -> tupl
     apart = np.empty(len(sets), dtype=field.f.dtype)
     for begin in range(0, len(sets), CHUNK):
         part = slice(begin, begin + CHUNK)
-        w, gap = _solve_chunk(sets[part].T, start[part].T.astype(field.f.dtype), field, n_steps)
+        pulled = None if favour is None else favour[part].T
+        w, gap = _solve_chunk(sets[part].T, start[part].T.astype(field.f.dtype), field, n_steps, pulled)
         shares[part] = w.T
         apart[part] = gap
     return shares, apart
 
 
-def _solve_chunk(sets: Ints, start: Floats, field: Field, n_steps: int) -> tuple[Floats, Floats]:
+def _solve_chunk(
+    sets: Ints, start: Floats, field: Field, n_steps: int, favour: Floats | None
+) -> tuple[Floats, Floats]:
     """Shares (k, B) and distances (B,) of one chunk, sets last."""
     low, high = field.low[sets], field.high[sets]
     lots = [np.take(field.f, places, axis=1) for places in sets]
@@ -127,6 +135,8 @@ def _solve_chunk(sets: Ints, start: Floats, field: Field, n_steps: int) -> tuple
         gram = [[(rows[i] * rows[j]).sum(axis=0) for j in range(i + 1)] for i in range(len(rows))]
         # rows are about the blend as it is, which itself is none of their shares
         pull = (rows * gap).sum(axis=1)
+        if favour is not None:
+            pull = pull + favour / 2
         w = least_square(gram, pull, w, low, high, n_steps=N_INNER_STEPS)
     gap, _ = gap_of(_mixed(lots, w), field)
     impossible = (high.sum(axis=0) < 1) | (low.sum(axis=0) > 1)
