@@ -334,3 +334,15 @@ def test_chances_are_said_as_one_in_so_many():
     assert say_chances(0.005, 0.08) == "1 in 200 to 1 in 12"
     assert say_chances(0.3, 0.82) == "1 in 3 to 8 in 10"
     assert say_chances(0.99, 1.0) == "nearly always"
+
+
+def test_a_recipe_leads_to_its_stripes(client, demo_mill):
+    page = client.get("/bench/?lot=L027&lot=L028&shade=S001").content.decode()
+    sent = {
+        "key": str(uuid.uuid4()),
+        "state": html.unescape(re.search(r'name="state" value="([^"]+)"', page)[1]),
+        "name": "Two greens",
+    }
+    recipe = client.post("/bench/keep/", sent, follow=True).content.decode()
+    link = html.unescape(re.search(r'href="(/bench/evenness/\?[^"]+)"', recipe)[1])
+    assert "L027, L028" in words(client.get(link))
