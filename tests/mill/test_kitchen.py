@@ -307,7 +307,7 @@ def test_a_dyeing_takes_its_kettle_until_the_lot_is_taken_out(kitchen):
         begin_dyeing(kitchen.floor, lot=other, shade=kitchen.shade, loads=(("K120", 300.0),))
     assert [row.lot for row in dyeings().rows] == ["L005"]
     assert recipe_card(kitchen.shade, fibre_g=2600).loads[0].kettle == "K60"
-    assert recipe_card(kitchen.shade, fibre_g=2600, lot="L005").loads[0].kettle == "K120"
+    assert recipe_card(kitchen.shade, fibre_g=2600, lot="L005").loads[0].kettle == "K60"
     take_out(kitchen.floor, there.use)
     assert recipe_card(kitchen.shade, fibre_g=2600).loads[0].kettle == "K120"
 

@@ -7,9 +7,13 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from doffer.errors import InfeasibleError, InputError
-from doffer.mill.bridge import PPM
-from doffer.mill.models import DyeRecipe, Machine, TubUse
+from django.db.models import Exists, OuterRef, Q
+
+from doffer.errors import InfeasibleError, InputError, RefusedError
+from doffer.mill import house
+from doffer.mill.bridge import PPM, grams
+from doffer.mill.models import DyeLoad, DyeRecipe, Lot, Machine, TubUse
+from doffer.mill.usual import say_mass
 from doffer.planning.kettles import Kettle, kettle_loads
 from doffer.process.doses import MOST_FIBRE_G, acid, dye, salt_mass_g
 from doffer.tables.loader import Tables
@@ -55,9 +59,42 @@ def kettles() -> tuple[Machine, ...]:
 
 
 def busy(*, lot: str = "") -> frozenset[str]:
-    """Kettles that hold another lot than this one; one query."""
-    rows = TubUse.objects.filter(out_at=None, machine__stage="dye").exclude(lot__code=lot)
-    return frozenset(rows.values_list("machine__code", flat=True))
+    """Kettles that hold another lot than this one, or this one in a dyeing; one query."""
+    taken = TubUse.objects.filter(out_at=None, machine__stage="dye").filter(~Q(lot__code=lot) | DYES_IN_IT)
+    return frozenset(taken.values_list("machine__code", flat=True))
+
+
+# a lot that stands in a kettle to be wetted out may be dyed there; one that is dyed there may not be again
+DYES_IN_IT = Exists(
+    DyeLoad.objects.filter(
+        kettle=OuterRef("machine"),
+        batch__lot=OuterRef("lot"),
+        batch__begun_at__gte=OuterRef("in_at"),
+        batch__undone=None,
+    )
+)
+
+
+def refuse_taken(lot: Lot, machines: Sequence[Machine]) -> None:
+    """One dyeing in a kettle until it is taken out; two queries.
+
+    Raises
+    ------
+    RefusedError
+        This lot is dyed in one of them: which, by which shade, how much.
+    """
+    uses = TubUse.objects.filter(DYES_IN_IT, out_at=None, lot=lot, machine__in=machines)
+    found = list(uses.select_related("machine"))
+    if not found:
+        return
+    reasons = []
+    for use in found:
+        rows = DyeLoad.objects.filter(kettle=use.machine, batch__lot=lot, batch__undone=None)
+        load = rows.select_related("batch__recipe__shade").filter(batch__begun_at__gte=use.in_at).first()
+        mass = say_mass(grams(load.fibre_mg), house.text("units"))
+        reasons.append(f"{mass} of it is dyed {load.batch.recipe.shade.name} in {use.machine.name} now")
+    mend = "Take that out first, choose another kettle, or take the other dyeing back if it was not done"
+    raise RefusedError(f"{lot.code} is not dyed", tuple(reasons), mend)
 
 
 def split(

@@ -20,7 +20,9 @@ WHOLE_FRAC = 0.98  # a scale and the air may be that far off; more is a part lef
 class LotDyeing:
     """One dyeing of a lot: its loads, and whether they took all that the lot was when it was begun."""
 
+    batch: int
     lot: int
+    shade: str
     begun_at: datetime
     loads: frozenset[int]
     fibre_mg: int
@@ -29,9 +31,12 @@ class LotDyeing:
 
 
 def dyeings_of(lots: Collection[int]) -> dict[int, tuple[LotDyeing, ...]]:
-    """The dyeings of lots (by id), the oldest first; four queries, one where nothing was dyed."""
-    rows = DyeBatch.objects.filter(lot__in=lots).select_related("lot").prefetch_related("loads")
-    batches = list(rows.order_by("begun_at", "pk"))
+    """The dyeings of lots (by id), the oldest first; four queries, one where nothing was dyed.
+
+    One that was taken back is none.
+    """
+    rows = DyeBatch.objects.filter(lot__in=lots, undone=None).select_related("lot", "recipe__shade")
+    batches = list(rows.prefetch_related("loads").order_by("begun_at", "pk"))
     if not batches:
         return {}
     weighed = Weighing.objects.filter(lot__in={row.lot_id for row in batches}, corrected_by=None)
@@ -54,7 +59,9 @@ def _dyeing(row: DyeBatch, weighed: Iterable[Weighing], tables: Tables) -> LotDy
     agreed_g = agreed_mass_g(dry_mass_g=bridge.grams(dry_mg), agreed_regain_frac=regain)
     all_mg = min(lot_mg, bridge.mg(agreed_g)) if dry_mg else lot_mg
     return LotDyeing(
+        batch=row.pk,
         lot=row.lot_id,
+        shade=row.recipe.shade.name,
         begun_at=row.begun_at,
         loads=frozenset(load.pk for load in loads),
         fibre_mg=fibre_mg,
@@ -98,3 +105,18 @@ def dyed_apart(lots: Sequence[Lot], dyed: dict[int, tuple[LotDyeing, ...]]) -> d
             apart_mg = sum(one.fibre_mg for one in rows) - max(gone_mg, run_mg)
             found[lot.pk] = min(max(0, apart_mg), lot.now_mass_mg)
     return {lot: mass for lot, mass in found.items() if mass}
+
+
+def undyed_dry(lots: Sequence[Lot], dyed: dict[int, tuple[LotDyeing, ...]] | None = None) -> dict[int, int]:
+    """By lot, its oven-dry fibre that has the colour of the lot [mg]: all but what lies dyed apart.
+
+    A lot whose dry fibre nobody knows is not in it.
+    """
+    apart = dyed_apart(lots, dyeings_of([lot.pk for lot in lots]) if dyed is None else dyed)
+    return {
+        lot.pk: lot.now_dry_mg - round(apart.get(lot.pk, 0) * lot.now_dry_mg / lot.now_mass_mg)
+        if lot.now_mass_mg
+        else 0
+        for lot in lots
+        if lot.now_dry_mg is not None
+    }

@@ -17,9 +17,10 @@ from doffer.mill.commands.kitchen import begin_dyeing
 from doffer.mill.queries import kitchen
 from doffer.mill.queries.kettles import KettleRow, kettles
 from doffer.mill.queries.kitchen import RecipeCard
-from doffer.mill.queries.lots import LotRow, list_lots, one_lot
+from doffer.mill.queries.lots import LotRow, list_lots
 from doffer.mill.queries.shades import list_shades, one_shade
 from doffer.mill.queries.tables import current_tables
+from doffer.mill.to_dye import DyeingQuestionError, ToDye
 from doffer.office import kitchen_card as view
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
 from doffer.office.kitchen_papers import card_pdf
@@ -66,14 +67,25 @@ def _swatch(code: str, lab: tuple[float, float, float], size: float = 56.0) -> s
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What a card is asked for: lot, grams, water in the fibre [frac], kettle, version."""
+    """What a card is asked for: lot, what can be dyed of it, grams, water in it [frac], kettle, version."""
 
     lot: LotRow | None
+    there: ToDye | None
     basis: view.Basis | None
     water_frac: float
     kettle: str
     version: int | None
     typed: Typed
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What is asked before this much of it is dyed, in the words of whoever reads it."""
+        if self.there is None or self.basis is None:
+            return ()
+        system = self.typed.system
+        return tuple(
+            one.said(lambda mass_g: say(mass_g, "g", system)) for one in self.there.doubts(self.basis.fibre_g)
+        )
 
     def query(self) -> str:
         """The same question as the end of an address."""
@@ -88,7 +100,7 @@ def asked_of(request: HttpRequest, data: Any) -> Asked:
     if words.get("kg", "").strip() and not words.get("mass", "").strip():
         words["mass"] = words["kg"].strip() if units != "us" else f"{words['kg'].strip()} kg"
     typed = Typed(words, units)
-    lot = _lot(typed)
+    lot, there = _lot(typed)
     water = typed.read("water", parse_number, "water in the fibre", allowed="from 0 to 400 %")
     water_frac = 0.0 if water is None else float(water) / PERCENT
     if not 0 <= water_frac <= MOST_WATER_FRAC:
@@ -99,8 +111,8 @@ def asked_of(request: HttpRequest, data: Any) -> Asked:
     mass_g = typed.mass_g("mass", "fibre")
     if mass_g is not None:
         _check_mass(typed, lot, mass_g)
-    basis = None if typed.errors else view.basis_for(lot, mass_g, current_tables(), units)
-    return Asked(lot, basis, water_frac, typed.text("kettle"), number_after(request, "version"), typed)
+    basis = None if typed.errors else view.basis_for(lot, mass_g, current_tables(), units, there)
+    return Asked(lot, there, basis, water_frac, typed.text("kettle"), number_after(request, "version"), typed)
 
 
 def _check_mass(typed: Typed, lot: LotRow | None, mass_g: float) -> None:
@@ -113,15 +125,15 @@ def _check_mass(typed: Typed, lot: LotRow | None, mass_g: float) -> None:
         typed.wrong("mass", wrong)
 
 
-def _lot(typed: Typed) -> LotRow | None:
+def _lot(typed: Typed) -> tuple[LotRow | None, ToDye | None]:
     code = typed.text("lot").upper().split(" ")[0]
     if not code:
-        return None
+        return None, None
     try:
-        return one_lot(code).row
+        return kitchen.lot_to_dye(code)
     except NotFoundError as unknown:
         typed.wrong("lot", str(unknown))
-        return None
+        return None, None
 
 
 @require_safe
@@ -269,8 +281,12 @@ def begin(request: HttpRequest, code: str) -> HttpResponse:
             loads=loads,
             wet_pickup_frac=asked.water_frac,
             note=asked.typed.text("note")[:400],
+            decision=asked.typed.text("decision")[:300],
             key=key_of(request),
         )
+    except DyeingQuestionError:
+        asked.typed.wrong("decision", "Write who decided that it is dyed all the same, and why.")
+        return _shown(request, code, asked, status=422)
     except DofferError as refused:
         asked.typed.wrong("lot", str(refused))
         return _shown(request, code, asked, status=422)

@@ -14,9 +14,11 @@ from doffer.mill.queries.kettles import KettleRow
 from doffer.mill.queries.kitchen import DyeRecipeRow
 from doffer.mill.queries.lots import LotRow
 from doffer.mill.queries.plan_inputs import basis_of
+from doffer.mill.to_dye import ToDye
 from doffer.pictures import kettle as kettle_picture
 from doffer.pictures.dye_line import dye_line
 from doffer.pictures.wording import say
+from doffer.pictures.words import say_list
 from doffer.planning.dip_stick import DipMark, dip_mark
 from doffer.planning.dye_curve import CurveStep, Stretch, dye_curve
 from doffer.process.portions import whole_portions
@@ -35,6 +37,7 @@ BASIS_WORDS = {
     "agreed": "at agreed regain",
     "weighed": "as weighed last",
     "typed": "as typed",
+    "rest": "what is not dyed of it yet",
 }
 
 
@@ -110,12 +113,26 @@ class Course:
         return sum(part.heating_min for part in self.line)
 
 
-def basis_for(lot: LotRow | None, typed_g: float | None, tables: Tables, system: str) -> Basis | None:
-    """How much fibre: what was typed, else the lot at agreed regain, else as it was weighed."""
+def basis_for(
+    lot: LotRow | None, typed_g: float | None, tables: Tables, system: str, there: ToDye | None = None
+) -> Basis | None:
+    """How much fibre: what was typed, else the lot at agreed regain, else as it was weighed.
+
+    What lies dyed of the lot already is left out of it, unless nothing else is left.
+    """
     if typed_g is not None:
         return Basis(typed_g, "typed")
     if lot is None:
         return None
+    whole = _whole_lot(lot, tables, system)
+    if there is None or not there.dyed or there.undyed_g <= there.slack_g:
+        return whole
+    rest_g = whole.fibre_g - (there.most_g - there.undyed_g)
+    told = say_list([one.said(lambda mass_g: say(mass_g, "g", system)) for one in there.dyed_doubts])
+    return Basis(rest_g, "rest", f"{told}; all of it: {whole.others}")
+
+
+def _whole_lot(lot: LotRow, tables: Tables, system: str) -> Basis:
     weighed = f"on the scale {say(lot.mass_g, 'g', system)}"
     if lot.dry_mass_g is None:
         return Basis(lot.mass_g, "weighed", "its dry weight is not known: a wet lot would get too much dye")

@@ -19,6 +19,7 @@ from doffer.fibre.colour.difference import de2000, de_cmc
 from doffer.fibre.colour.verdict import Formula
 from doffer.fibre.colour.words import difference_words
 from doffer.mill import clock
+from doffer.mill.commands.dyeing_undone import take_back_dyeing
 from doffer.mill.commands.readings import Seen, record_readings
 from doffer.mill.queries import kitchen
 from doffer.mill.queries.kettles import kettles
@@ -78,6 +79,7 @@ def _shown(
 ) -> HttpResponse:
     standard = one_shade(found.row.shade).standard
     seen = tuple(_seen(load, standard) for load in found.loads)
+    undone = found.row.undone
     now_min = (clock.now() - found.row.begun_at).total_seconds() / SECONDS_PER_MIN
     course = view.course_of(found.recipe, units_of(request), now_min)
     person = acting(request)
@@ -91,7 +93,7 @@ def _shown(
         "differences": differences(seen, standard),
         "together": together_words(seen, standard),
         "course": course,
-        "is_on": course is not None and 0 <= now_min <= course.minutes,
+        "is_on": undone is None and course is not None and 0 <= now_min <= course.minutes,
         "step_now": _step_now(course, now_min),
         "kettles": {row.code: row for row in kettles()},
         "standard": standard,
@@ -99,8 +101,10 @@ def _shown(
         + "?"
         + urlencode({"want": "together", "shade": found.row.shade, "lot": found.row.lot}),
         "run": f"{reverse('run_new')}?{urlencode({'stage': 'dye', 'lot': found.row.lot})}",
-        "may_read": may(person, Right.READ_COLOUR),
+        "may_read": undone is None and may(person, Right.READ_COLOUR),
         "may_run": may(person, Right.RUN),
+        "may_undo": undone is None and may(person, Right.KITCHEN),
+        "key": request.POST.get("key") or fresh_key(),
         "typed": request.POST,
         "errors": wrong or {},
         "keys": {load.id: fresh_key() for load in found.loads},
@@ -219,8 +223,20 @@ def tufts(request: HttpRequest, number: int, load: int) -> HttpResponse:
     return redirect("dyeing", number=number)
 
 
+@require_POST
+def undo(request: HttpRequest, number: int) -> HttpResponse:
+    """It was written down and not done: it counts no more."""
+    try:
+        take_back_dyeing(acting(request), number, reason=request.POST.get("reason", ""), key=key_of(request))
+    except DofferError as refused:
+        found = kitchen.one_dyeing(number)
+        return _shown(request, found, wrong={"reason": str(refused)}, status=422)
+    return redirect("dyeing", number=number)
+
+
 urlpatterns = [
     path("kitchen/dyeings/", list_page, name="dyeings"),
     path("kitchen/dyeings/<int:number>/", one, name="dyeing"),
+    path("kitchen/dyeings/<int:number>/undo/", undo, name="dyeing_undo"),
     path("kitchen/dyeings/<int:number>/loads/<int:load>/", tufts, name="dyeing_tufts"),
 ]

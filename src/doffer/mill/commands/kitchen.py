@@ -9,7 +9,6 @@ from dataclasses import asdict, dataclass
 from datetime import timedelta
 
 from doffer.errors import InputError, NotFoundError
-from doffer.fibre.moisture import agreed_mass_g, agreed_regain_frac
 from doffer.mill import bridge, clock, dye_bath
 from doffer.mill.booking import announce, done_before, lot_of, remember
 from doffer.mill.bridge import CENTI, PPM
@@ -18,6 +17,7 @@ from doffer.mill.commands.shades import shade_of
 from doffer.mill.commands.tubs import occupy
 from doffer.mill.dye_bath import ROUNDED_G, THOUSANDTHS, Load
 from doffer.mill.models import DyeBatch, DyeLoad, DyeRecipe, DyeRecipeDye, Lot, Machine
+from doffer.mill.to_dye import DyeingQuestionError, to_dye
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -25,6 +25,8 @@ from doffer.tables.loader import Tables
 
 LEAST_DEPTH_FRAC, MOST_DEPTH_FRAC = 1 / PPM, 0.15
 UNEQUAL_G = 1.0
+DYEING = "dyeing"  # how the first bath of a kettle that a dyeing took begins
+MOST_NOTE = 400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +166,7 @@ def begin_dyeing(
     loads: Sequence[tuple[str, float]] = (),
     wet_pickup_frac: float = 0.0,
     note: str = "",
+    decision: str = "",
     is_now: bool = True,
     key: uuid.UUID | None = None,
 ) -> Dyed:
@@ -172,11 +175,13 @@ def begin_dyeing(
     Parameters
     ----------
     fibre_g : float or None
-        Conditioned fibre [g]; None: the whole lot as it was weighed last.
+        Conditioned fibre [g]; None: the whole lot as it was weighed last, less what was dyed of it before.
     loads : sequence of (kettle, g)
         As they were really split; empty: equal loads in the kettles that are free.
     wet_pickup_frac : float
         Water the wetted-out fibre holds, over its mass [frac].
+    decision : str
+        Who decided, and why, that fibre is dyed which was dyed already or which a released mix waits for.
     is_now : bool
         False for a dyeing that is written down afterwards: then no kettle is taken.
 
@@ -187,12 +192,14 @@ def begin_dyeing(
     InfeasibleError
         No kettle is free.
     RefusedError
-        The lot is on hold, or another lot is in the kettle.
+        The lot is on hold, or another lot or another dyeing of this one is in the kettle.
+    DyeingQuestionError
+        Some of that fibre was dyed already, or a released mix waits for it: asked until there is a decision.
     """
     person = require(by, Right.KITCHEN)
     with write():
         body: dict[str, object] = {
-            "dyeing": [lot, shade, version, fibre_g, list(loads), wet_pickup_frac, note, is_now]
+            "dyeing": [lot, shade, version, fibre_g, list(loads), wet_pickup_frac, note, decision, is_now]
         }
         earlier = done_before(key, "begin_dyeing", body)
         row = lot_of(lot)
@@ -200,22 +207,19 @@ def begin_dyeing(
         if earlier:
             return _again(DyeBatch.objects.get(pk=earlier["dyeing"]))
         refuse_held([row], f"{lot} is not dyed")
-        mass_g = _mass_g(row, fibre_g, loads)
+        mass_g = _mass_g(row, fibre_g, loads, decision)
         machines = {machine.code: machine for machine in dye_bath.kettles()}
         split = list(loads) or dye_bath.split(mass_g, recipe, list(machines.values()), dye_bath.busy(lot=lot))
-        tables = bridge.current_tables()
-        made = [
-            dye_bath.load_of(
-                recipe, _kettle(machines, kettle), grams, wet_pickup_frac=wet_pickup_frac, tables=tables
-            )
-            for kettle, grams in split
-        ]
+        used = [_kettle(machines, kettle) for kettle, _ in split]
+        if is_now:
+            dye_bath.refuse_taken(row, used)
+        made = _made(recipe, used, [grams for _, grams in split], wet_pickup_frac)
         batch = DyeBatch.objects.create(
-            lot=row, recipe=recipe, begun_at=clock.now(), note=note, person=person
+            lot=row, recipe=recipe, begun_at=clock.now(), note=_with(note, decision), person=person
         )
         kept = [_keep(batch, machines, number, load) for number, load in enumerate(made, start=1)]
         if is_now:
-            _take_kettles(person, row, recipe, [machines[load.kettle] for load in made])
+            _take_kettles(person, batch, used)
         announce(person, "lot", lot, f"dyed {recipe.shade.name} in {len(kept)} loads"[:300])
         remember(key, "begin_dyeing", body, {"dyeing": batch.pk}, person)
         return Dyed(batch.pk, tuple(zip(kept, made, strict=True)), _remarks(made))
@@ -229,35 +233,55 @@ def _recipe(shade: str, version: int | None) -> DyeRecipe:
     return recipe
 
 
+def _made(
+    recipe: DyeRecipe, used: Sequence[Machine], fibre_g: Sequence[float], wet_pickup_frac: float
+) -> list[Load]:
+    """What goes into each kettle."""
+    tables = bridge.current_tables()
+    return [
+        dye_bath.load_of(recipe, kettle, grams, wet_pickup_frac=wet_pickup_frac, tables=tables)
+        for kettle, grams in zip(used, fibre_g, strict=True)
+    ]
+
+
 def _kettle(machines: dict[str, Machine], code: str) -> Machine:
     if code not in machines:
         raise NotFoundError("kettle", code, f"There are {', '.join(machines)}")
     return machines[code]
 
 
-def _take_kettles(person: Person, lot: Lot, recipe: DyeRecipe, used: Sequence[Machine]) -> None:
+def _take_kettles(person: Person, batch: DyeBatch, used: Sequence[Machine]) -> None:
     """The lot stands in each of its kettles, load after load, until somebody takes it out."""
+    lot, recipe, at = batch.lot, batch.recipe, batch.begun_at
     minutes = sum(float(step["minutes"]) for step in recipe.steps)
-    due_at = clock.now() + timedelta(minutes=minutes) if minutes else None
+    due_at = at + timedelta(minutes=minutes) if minutes else None
     for machine, n_loads in Counter(used).items():
         load = ", first load" if n_loads > 1 else ""
-        what = f"dyeing {recipe.shade.name}"[:60] + load
-        occupy(person, machine, lot, what=what, n_baths=n_loads, due_at=due_at)
+        what = f"{DYEING} {recipe.shade.name}"[:60] + load
+        occupy(person, machine, lot, what=what, n_baths=n_loads, due_at=due_at, at=at)
 
 
-def _mass_g(lot: Lot, fibre_g: float | None, loads: Sequence[tuple[str, float]]) -> float:
-    """Fibre to dye [g]: at most what the lot weighs, as weighed last or at agreed regain."""
+def _mass_g(lot: Lot, fibre_g: float | None, loads: Sequence[tuple[str, float]], decision: str) -> float:
+    """Fibre to dye [g]: at most what the lot weighs; none that is dyed or promised without a decision."""
+    there = to_dye(lot)
     have_g = bridge.grams(lot.now_mass_mg)
-    mass_g = sum(grams for _, grams in loads) if loads else have_g if fibre_g is None else fibre_g
-    dry_g = bridge.maybe_grams(lot.now_dry_mg) or 0.0
-    tables = bridge.current_tables()
-    agreed_g = agreed_mass_g(dry_mass_g=dry_g, agreed_regain_frac=agreed_regain_frac(tables, lot.fibre))
-    most_g = max(have_g, agreed_g)
-    if not 0 < mass_g <= most_g + ROUNDED_G:
+    rest_g = have_g - (there.most_g - there.undyed_g)
+    mass_g = sum(grams for _, grams in loads) if loads else (rest_g if rest_g > 0 else have_g)
+    mass_g = mass_g if loads or fibre_g is None else fibre_g
+    if not 0 < mass_g <= there.most_g + ROUNDED_G:
         raise InputError(
-            "fibre to dye", f"{mass_g:g} g", f"above 0 and at most the {most_g:.0f} g of {lot.code}"
+            "fibre to dye", f"{mass_g:g} g", f"above 0 and at most the {there.most_g:.0f} g of {lot.code}"
         )
+    doubts = there.doubts(mass_g)
+    if doubts and not decision.strip():
+        raise DyeingQuestionError(lot.code, doubts)
     return mass_g
+
+
+def _with(note: str, decision: str) -> str:
+    """Note and decision as one; what was decided is never cut off."""
+    said = f"decided: {decision.strip()}"[:MOST_NOTE] if decision.strip() else ""
+    return "; ".join(filter(None, (said, note.strip())))[:MOST_NOTE]
 
 
 def _keep(batch: DyeBatch, machines: dict[str, Machine], number: int, load: Load) -> int:

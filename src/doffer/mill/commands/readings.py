@@ -147,9 +147,11 @@ def _about(
 ) -> dict[str, object]:
     """The one thing a reading is of, as columns."""
     if load is not None:
-        row = DyeLoad.objects.select_related("batch__lot").filter(pk=load).first()
+        row = DyeLoad.objects.select_related("batch__lot", "batch__undone").filter(pk=load).first()
         if row is None or (lot and row.batch.lot.code != lot):
             raise NotFoundError("dye load", load, "Open the dyeing and choose the load there")
+        if hasattr(row.batch, "undone"):
+            raise ConflictError("This dyeing was taken back", "Read the tufts of the dyeing that was done")
         return {"load": row, "lot": lot_of(row.batch.lot.code)}
     if lot:
         return {"lot": lot_of(lot)}

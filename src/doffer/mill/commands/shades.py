@@ -328,7 +328,7 @@ def _colour_doubts(lot: Lot, version: ShadeVersion) -> tuple[str, ...]:
     wanted, tolerance = colours.plain_labs(version.labs_centi), tolerance_of(version)
     read = [one for one in sittings(ColourReading.objects.filter(lot=lot)) if one.is_measured]
     labs = max(read, key=lambda one: one.turn).labs if read else {}
-    is_dyed = lot.dyeings.filter(recipe__shade=version.shade).exists()
+    is_dyed = lot.dyeings.filter(recipe__shade=version.shade, undone=None).exists()
     if not labs and not is_dyed and lot.lab_l_centi is not None:
         typed = (lot.lab_l_centi, lot.lab_a_centi or 0, lot.lab_b_centi or 0)
         labs = {FIRST_LIGHT: tuple(value / CENTI for value in typed)}

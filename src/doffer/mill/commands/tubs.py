@@ -66,9 +66,16 @@ MOST_BATHS = 20
 
 
 def occupy(
-    person: Person, machine: Machine, lot: Lot, *, what: str, n_baths: int, due_at: datetime | None
+    person: Person,
+    machine: Machine,
+    lot: Lot,
+    *,
+    what: str,
+    n_baths: int,
+    due_at: datetime | None,
+    at: datetime,
 ) -> None:
-    """A lot stands in a kettle from now on; for commands that write already. Nothing where it is in there.
+    """A lot stands in a kettle from `at` on; for commands that write already. Nothing where it is in there.
 
     Raises
     ------
@@ -80,7 +87,7 @@ def occupy(
         return
     _check_room(tub, lot)
     use = TubUse.objects.create(
-        machine=tub, lot=lot, n_baths=min(n_baths, MOST_BATHS), in_at=clock.now(), in_by=person
+        machine=tub, lot=lot, n_baths=min(n_baths, MOST_BATHS), in_at=at, in_by=person
     )
     _bath(person, use, 1, what, "", due_at)
     announce(person, "tub", tub.code, f"{lot.code}: {what}"[:300])

@@ -13,6 +13,7 @@ from doffer.mill.models.customers import Customer
 from doffer.mill.models.evenness import EvennessTrial, MachineFigure
 from doffer.mill.models.kitchen import (
     DyeBatch,
+    DyeingUndone,
     DyeLoad,
     DyeRecipe,
     DyeRecipeDye,
@@ -39,6 +40,7 @@ __all__ = [
     "DyeLoad",
     "DyeRecipe",
     "DyeRecipeDye",
+    "DyeingUndone",
     "EvennessTrial",
     "Filling",
     "Hold",

@@ -83,6 +83,22 @@ class DyeBatch(models.Model):
         return f"{self.lot_id} by {self.recipe_id}"
 
 
+class DyeingUndone(models.Model):
+    """A dyeing that was written down and never done, taken back with a reason; the dyeing itself stays."""
+
+    batch = models.OneToOneField(DyeBatch, on_delete=models.PROTECT, related_name="undone")
+    reason = models.CharField(max_length=400)
+    undone_at = MomentField()
+    person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+", db_index=False)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = (models.CheckConstraint(condition=~Q(reason=""), name="dyeing_undone_has_a_reason"),)
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} taken back"
+
+
 class DyeLoad(models.Model):
     """One kettle full: fibre, bath, what was measured into it; `stock_ml` is ``[[dye, mL]]`` in order."""
 

@@ -11,10 +11,11 @@ from doffer.errors import InfeasibleError, NotFoundError
 from doffer.mill import bridge, clock, dye_bath
 from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.dye_bath import THOUSANDTHS, Load
-from doffer.mill.models import ColourReading, DyeBatch, DyeRecipe, Machine, TubUse
-from doffer.mill.queries.lots import Lab, lab_of
+from doffer.mill.models import ColourReading, DyeBatch, DyeRecipe, Lot, Machine, TubUse
+from doffer.mill.queries.lots import Lab, LotRow, held_now, lab_of, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.sittings import Sitting, sittings
+from doffer.mill.to_dye import ToDye, to_dye
 
 TUB_STAGES = ("wash", "dye", "extract", "set", "dry", "rest")
 
@@ -125,8 +126,17 @@ class LoadRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Undone:
+    """A dyeing that was taken back: when, by whom, why."""
+
+    at: datetime
+    person: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class DyeingRow:
-    """One dyeing in a list."""
+    """One dyeing in a list; `undone` where it was taken back and counts no more."""
 
     id: int
     lot: str
@@ -138,6 +148,7 @@ class DyeingRow:
     fibre_g: float
     person: str
     note: str
+    undone: Undone | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,7 +277,7 @@ def recipe_card(
 ) -> RecipeCard:
     """A recipe worked out for conditioned fibre [g], in equal loads of the free kettles or of the one named.
 
-    A kettle that holds this lot already counts as free.
+    A kettle that holds this lot already counts as free, unless it is dyed in it.
 
     Raises
     ------
@@ -298,7 +309,8 @@ def recipe_card(
 
 def dyeings(*, lot: str = "", shade: str = "", after: int | None = None) -> Page[DyeingRow]:
     """Dyeings, newest first, fifty a page; two queries."""
-    rows = DyeBatch.objects.select_related("lot", "recipe__shade", "person").prefetch_related("loads")
+    rows = DyeBatch.objects.select_related("lot", "recipe__shade", "person", "undone__person")
+    rows = rows.prefetch_related("loads")
     if lot:
         rows = rows.filter(lot__code=lot)
     if shade:
@@ -310,6 +322,7 @@ def dyeings(*, lot: str = "", shade: str = "", after: int | None = None) -> Page
 
 def _dyeing_row(row: DyeBatch) -> DyeingRow:
     loads = list(row.loads.all())
+    undone = getattr(row, "undone", None)
     return DyeingRow(
         id=row.pk,
         lot=row.lot.code,
@@ -321,12 +334,24 @@ def _dyeing_row(row: DyeBatch) -> DyeingRow:
         fibre_g=bridge.grams(sum(load.fibre_mg for load in loads)),
         person=row.person.name,
         note=row.note,
+        undone=None if undone is None else Undone(undone.undone_at, undone.person.name, undone.reason),
     )
+
+
+def lot_to_dye(code: str) -> tuple[LotRow, ToDye]:
+    """A lot before the kettle: its row, what was dyed of it, what waits for it; eight queries at most."""
+    lot = Lot.objects.filter(code=code).first()
+    if lot is None:
+        raise NotFoundError("lot", code, "Search the list of lots or scan the tag")
+    ((_, row),) = rows_of(Lot.objects.filter(pk=lot.pk), held_now())
+    return row, to_dye(lot)
 
 
 def one_dyeing(dyeing: int) -> OneDyeing:
     """A dyeing with loads and tufts; NotFoundError when there is none."""
-    rows = DyeBatch.objects.select_related("lot", "recipe__shade", "recipe__made_by", "person")
+    rows = DyeBatch.objects.select_related(
+        "lot", "recipe__shade", "recipe__made_by", "person", "undone__person"
+    )
     row = rows.prefetch_related("loads__kettle", "recipe__dyes").filter(pk=dyeing).first()
     if row is None:
         raise NotFoundError("dyeing", dyeing, "Look in the list of dyeings")
