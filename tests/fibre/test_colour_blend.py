@@ -10,6 +10,7 @@ from hypothesis.extra.numpy import arrays
 
 from doffer.errors import InputError
 from doffer.fibre.colour.blend import (
+    OF_SPECTRA,
     BlendModel,
     Mixing,
     blend,
@@ -18,17 +19,19 @@ from doffer.fibre.colour.blend import (
     default_mixing,
     m_of_offset,
     offset_of_m,
+    reflectance_of,
     stearns_noechel,
     transform,
     two_constant_reflectance,
     two_constants,
     untransform,
     untransform_slope,
+    with_scattering,
 )
 from doffer.tables.loader import load_tables
 
 TABLES = load_tables()
-MIXINGS = tuple(default_mixing(TABLES, model) for model in BlendModel)
+MIXINGS = tuple(default_mixing(TABLES, model) for model in OF_SPECTRA)
 N_LOTS = 4
 LOTS = arrays(np.float64, (N_LOTS, 31), elements=st.floats(0.005, 0.98))
 PARTS = arrays(np.float64, N_LOTS, elements=st.floats(0.01, 1))
@@ -194,3 +197,17 @@ def test_constants_of_the_other_models_are_looked_at_too():
         m_of_offset(0)
     with pytest.raises(InputError, match="between 0 and 1"):
         two_constants(np.ones(1), np.ones(1), np.ones(1), tint_share=1)
+
+
+def test_two_constants_are_an_average_of_absorption_and_of_scattering():
+    rng = np.random.default_rng(4)
+    absorption, scattering = rng.uniform(0.05, 3, (3, 31)), rng.uniform(0.4, 1.6, (3, 31))
+    lots, shares = with_scattering(absorption, scattering), np.array([0.2, 0.5, 0.3])
+    two = Mixing(BlendModel.TWO_CONSTANT)
+    assert blend(lots, shares, two) == pytest.approx(two_constant_reflectance(absorption, scattering, shares))
+    alike = with_scattering(absorption, np.ones((3, 31)))
+    one = blend(reflectance_of(absorption), shares, Mixing(BlendModel.KUBELKA_MUNK))
+    assert blend(alike, shares, two) == pytest.approx(one)
+    assert np.abs(blend(lots, shares, two) - one).max() > 0.02
+    with pytest.raises(InputError, match="one that needs no tints, to search by"):
+        untransform_slope(transform(lots, two), two)

@@ -8,6 +8,7 @@ import pytest
 from doffer.errors import InputError
 from doffer.fibre.colour.batch import CHUNK, blend_labs
 from doffer.fibre.colour.blend import (
+    OF_SPECTRA,
     BlendModel,
     Mixing,
     blend,
@@ -34,7 +35,7 @@ DARK, LIGHT = np.full(31, 0.05), np.full(31, 0.60)
 LOTS, HALVES = np.stack([DARK, LIGHT]), np.array([0.5, 0.5])
 
 
-@pytest.mark.parametrize("model", list(BlendModel))
+@pytest.mark.parametrize("model", OF_SPECTRA)
 def test_many_blends_at_once_are_the_blends_one_by_one(model):
     rng = np.random.default_rng(5)
     lots = rng.uniform(0.003, 0.95, (30, 31))

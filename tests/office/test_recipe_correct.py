@@ -9,6 +9,7 @@ from tests.office.test_blend_recipes import send, shown
 
 from doffer.mill.commands.holds import open_hold
 from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
+from doffer.mill.commands.trial_card import measure_trial, release_recipe
 from doffer.mill.models import SampleBlend
 from doffer.mill.queries.recipes import one_recipe
 
@@ -111,3 +112,16 @@ def test_somebody_elses_lot_is_not_offered_and_without_stock_it_is_said(desk, dy
     text = shown(desk, code)
     assert dye_house.theirs not in text
     assert "yellow" not in text, text
+
+
+def test_fibre_that_another_mix_waits_for_is_not_taken_to_correct_by(desk, dye_house):
+    """Of G3's 700 g another released mix waits for 300: what is corrected keeps to the other 400."""
+    other = propose(dye_house, 600, G1=0.5, G3=0.5)
+    measure_trial(dye_house.floor, other, seen=dyed.seen(*[dyed.FERN] * 4))
+    release_recipe(dye_house.owner, other)
+    code = propose(dye_house, 600, G1=0.6, G3=0.4)
+    send(desk, code, "measure", tufts="44.5 -23 16.5", geometry="45/0")
+    assert send(desk, code, "correct", way="own").status_code == 302
+    taken = {part.lot: part.dry_mass_g for part in one_recipe(code).parts}
+    assert 240 < taken[dye_house.lots["G3"]] <= 400.5
+    assert taken.get(dye_house.lots["G1"], 0) <= 960 - 300 + 0.5

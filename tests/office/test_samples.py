@@ -12,6 +12,7 @@ from tests.mill import conftest as dyed
 from tests.office.page_words import words
 from tests.office.spectra_files import csv_of, sent
 
+from doffer.errors import InputError
 from doffer.fibre.colour.blend import blend, stearns_noechel
 from doffer.fibre.colour.spectrum import lab_of_reflectance, light
 from doffer.mill import clock
@@ -316,3 +317,16 @@ def test_the_terminal_says_the_constant_that_the_bench_then_counts_with(dye_hous
     fitted = MixingFit.objects.get().m_ppm / 1e6
     assert abs(counts - fitted) > 1e-4
     assert f"The bench counts with M {counts:.3f} from now on" in capsys.readouterr().out
+
+
+def test_a_lot_carded_with_itself_is_no_sample(desk, dye_house):
+    code = dye_house.lots["G1"]
+    sent = {"key": str(uuid.uuid4()), "fibre": "wool", "form": "loose", "lot_1": code, "lot_2": code.lower()}
+    more = {"share_1": "50", "share_2": "50", "light": "D65", "observer": "10", "tufts": "46 -22 18"}
+    refused = desk.post("/shades/mixing/", {**sent, **more, "geometry": "45/0", "sure": "yes"})
+    assert refused.status_code == 422
+    assert f"{code} is named twice" in words(refused)
+    twice = [SamplePart(code, 0.5, tuple(DARK))] * 2
+    with pytest.raises(InputError, match="each named once"):
+        record_sample_blend(dye_house.floor, fibre="wool", parts=twice, blend=tuple(DARK))
+    assert SampleBlend.objects.count() == 0

@@ -48,6 +48,6 @@ def test_a_fitted_constant_is_the_mills_own():
 @pytest.mark.parametrize("model", list(BlendModel))
 def test_every_model_has_its_formula(model):
     ways = dataclasses.replace(WAYS, mixing=default_mixing(TABLES, model))
-    working = recipe_working(recipe(ways), ways, TABLES)
+    working = recipe_working(recipe(WAYS), ways, TABLES)
     assert "Σ share" in working.formula
     assert ("M" in [term.name for term in working.inputs]) == (model is BlendModel.STEARNS_NOECHEL)

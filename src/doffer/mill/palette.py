@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,6 +76,24 @@ class MixingNow:
     form: str
     ways: ShadeWays
     fit: MixingFit | None
+
+
+def main_fibre(parts: Iterable[tuple[str, float]]) -> str:
+    """The fibre that makes most of a mix, whatever the order of its lots; of two alike the first by name.
+
+    Parameters
+    ----------
+    parts : iterable of (str, float)
+        The fibre of each lot and how much of it there is, in any unit.
+    """
+    much: Counter[str] = Counter()
+    for fibre, amount in parts:
+        much[fibre] += amount
+    total = sum(much.values()) or 1.0
+    return min(much, key=lambda fibre: (-round(much[fibre] / total, ALIKE_DIGITS), fibre))
+
+
+ALIKE_DIGITS = 6  # shares that differ by less were typed alike
 
 
 def mixing_now(fibre: str, form: str, tables: Tables) -> MixingNow:

@@ -15,7 +15,7 @@ from doffer.mill import house
 from doffer.mill.commands.join import decide_join
 from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
 from doffer.mill.commands.shades import TargetFacts
-from doffer.mill.queries.bench import Bench
+from doffer.mill.queries.bench import Bench, mixed_as
 from doffer.mill.queries.bench import bench as bench_now
 from doffer.mill.queries.plan_inputs import basis_of
 from doffer.office.asked import acting, fresh_key, key_of, units_of
@@ -30,11 +30,14 @@ from doffer.office.bench_asked import (
     SHARE,
     STEPS_G,
     SUM_SLACK,
+    TINTED,
+    TWO_CONSTANT,
     Asked,
     read_asked,
     share_text,
 )
-from doffer.office.bench_blend import TELLABLE_DE, Aim, Blend, aim_of, blend_of
+from doffer.office.bench_blend import TELLABLE_DE, Aim, Blend, aim_of, blend_of, not_in_daylight
+from doffer.office.bench_fibre import fibre_of_most, fibres_words, is_tinted, not_tinted
 from doffer.office.bench_lots import (
     CHOOSING,
     choices_of,
@@ -49,6 +52,9 @@ from doffer.people.rights import Right, may
 from doffer.planning.shade.ways import by_model
 
 ACTS = ("drop", "act")
+KEPT_OTHERWISE = (
+    "A recipe is corrected by its card, which two constants cannot be: reckon it the usual way first"
+)
 
 
 @require_safe
@@ -81,14 +87,20 @@ def look(request: HttpRequest, data: QueryDict, *, is_quick: bool = False) -> tu
         shade=shade,
         fibre=asked.only_fibre or "wool",
         first=asked.lots[0] if asked.lots else "",
+        seek=asked.seek,
+        also={*asked.lots, *asked.must},
         only=(asked.lots or ("-",)) if is_quick else (),
     )
     asked = read_asked(data, units, {lot.code: lot.free_dry_g for lot in bench.lots})
     if not asked.shade:
         asked = replace(asked, shade=bench.standards[0].shade if bench.standards else OWN_COLOUR)
+    asked = with_usual_fibre(asked, bench)
+    bench = mixed_as(bench, fibre_of_most(asked, bench))
+    if asked.model == TWO_CONSTANT and not is_tinted(asked, bench):
+        asked = replace(asked, model="")
     if asked.model:
         bench = replace(bench, ways=by_model(bench.ways, asked.model, bench.tables))
-    return with_usual_fibre(asked, bench), bench
+    return asked, bench
 
 
 def _page(
@@ -110,7 +122,7 @@ def _page(
         else "every fibre",
         # where the bench chooses lots, every fibre has a word of its own: nothing said is the usual
         "every": EVERY_FIBRE if asked.want in CHOOSING or asked.fibre == EVERY_FIBRE else "",
-        "models": MODELS,
+        "models": (*MODELS, TINTED) if is_tinted(asked, bench) else MODELS,
         "steps": STEPS_G,
         "mosts": MOST_CHOICES,
         "choices": choices_of(asked, bench, aim),
@@ -131,7 +143,11 @@ def _blend_context(request: HttpRequest, asked: Asked, bench: Bench) -> dict[str
     return {
         "here": "bench",
         "asked": asked,
-        "model_name": dict(MODELS)[asked.model],
+        "model_name": dict((*MODELS, TINTED))[asked.model],
+        "not_tinted": not_tinted(asked, bench),
+        "fibres_words": fibres_words(asked, bench) if asked.want == MIX else "",
+        "unlit": not_in_daylight(asked, bench),
+        "may_be_kept": asked.model != TWO_CONSTANT,
         "typed": asked.typed,
         "bench": bench,
         "aim": aim,
@@ -167,6 +183,8 @@ def keep(request: HttpRequest) -> HttpResponse:
     asked, bench = look(request, QueryDict(request.POST.get("state", "")))
     aim = aim_of(asked, bench)
     blend, problem = _blend(asked, bench, aim)
+    if asked.model == TWO_CONSTANT:
+        return _page(request, asked, bench, wrong=f"{KEPT_OTHERWISE}.", status=422)
     if blend is None or aim is None:
         sentence = problem or "Choose a shade, or type the colour you want, and put in two lots."
         return _page(request, asked, bench, wrong=sentence, status=422)

@@ -11,9 +11,9 @@ from doffer.errors import DofferError, InfeasibleError
 from doffer.fibre.colour.words import difference_words
 from doffer.mill.queries.bench import Bench, BenchLot
 from doffer.office.bench_asked import CORRECT, FIND, TOGETHER, Asked
-from doffer.office.bench_blend import TELLABLE_DE, Aim, hex_of, stock_of
+from doffer.office.bench_blend import TELLABLE_DE, Aim, hex_of, lots_error_de, not_in_daylight, stock_of
 from doffer.office.bench_lots import stock_lots
-from doffer.office.bench_rules import owners_of_answer, stopped_by
+from doffer.office.bench_rules import none_to_use, owners_of_answer, stopped_by
 from doffer.office.readings import as_typed_mass
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.swatch import swatch_pair
@@ -23,7 +23,7 @@ from doffer.planning.shade.missing import Missing, what_is_missing
 from doffer.planning.shade.other_models import OtherAnswer, other_answers
 from doffer.planning.shade.search import search_recipes
 from doffer.planning.shade.sub_lots import Choice, SubLots, choose_sub_lots, sub_lots_together
-from doffer.planning.shade.target import Recipe, Rules
+from doffer.planning.shade.target import MOST_LOTS, Recipe, Rules
 from doffer.planning.shade.tell import surest_first
 
 USUAL_MIX_G = 1000.0
@@ -57,6 +57,11 @@ class Answer:
     swatch: str
     address: str
     total_g: float
+
+    @property
+    def lots_de(self) -> float:
+        """What the lots' own readings let the prediction be off by, at worst of them."""
+        return lots_error_de([one.lot for one in self.shares])
 
     @property
     def cost_cents_per_kg(self) -> int | None:
@@ -118,10 +123,24 @@ class Found:
     corrected: Corrected | None = None
     together: Together | None = None
     used_g: float | None = None
+    unused: tuple[str, ...] = ()
+    more_lots: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def lots_de(self) -> float:
+        """What the lots' own readings let the predictions be off by, at worst of all answers."""
+        shown = [*self.answers]
+        shown += [self.together.all_answer] if self.together else []
+        shown += [self.corrected.answer] if self.corrected else []
+        return max((one.lots_de for one in shown), default=0.0)
 
 
 def answer_of(asked: Asked, bench: Bench, aim: Aim | None, *, system: str) -> Found:
     """Answer a question that is more than a look at one blend."""
+    if aim is None and not_in_daylight(asked, bench):
+        return Found(
+            asked.want, "This shade was not read in daylight, so nothing can be held against it yet."
+        )
     if aim is None:
         return Found(asked.want, "Choose the shade, or type the colour you want as L, a and b.")
     if asked.errors:
@@ -137,6 +156,8 @@ def answer_of(asked: Asked, bench: Bench, aim: Aim | None, *, system: str) -> Fo
         if asked.want == TOGETHER:
             return _together(asked, bench, aim)
         return _searched(asked, bench, aim, system)
+    except InfeasibleError as wrong:
+        return Found(asked.want, str(wrong), _with_more_lots(asked) if asked.want == FIND else ())
     except DofferError as wrong:
         return Found(asked.want, str(wrong))
 
@@ -167,7 +188,9 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
     if asked.most_cents_per_kg is not None:
         lots = [lot for lot in lots if lot.cost_cents_per_kg is not None]
     if not lots:
-        return Found(asked.want, NOBODY if asked.most_cents_per_kg is None else NO_COST)
+        if asked.most_cents_per_kg is not None:
+            return Found(asked.want, NO_COST)
+        return _nobody(asked, bench)
     stock = stock_of(lots)
     names = set(stock.names)
     rules = Rules(
@@ -190,7 +213,16 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
             _answer(one, asked, bench, aim, mass_g, system)
             for one in surest_first([one for one in recipes if one.score <= near], bench.tables)
         )
-        return Found(asked.want, "", (), mass_g, is_usual, answers, missing)
+        return Found(
+            asked.want,
+            "",
+            (),
+            mass_g,
+            is_usual,
+            answers,
+            missing,
+            more_lots=_with_more_lots(asked) if missing and missing.de <= aim.pass_de else (),
+        )
     used = use_up(
         aim.target,
         stock,
@@ -202,7 +234,16 @@ def _searched(asked: Asked, bench: Bench, aim: Aim, system: str) -> Found:
     taken = {lot.code for lot in leftovers}
     made = _answer(used.recipe, asked, bench, aim, mass_g, system)
     used_g = sum(share.weighed_g for share in made.shares if share.lot.code in taken)
-    return Found(asked.want, "", (), mass_g, is_usual, (made,), used_g=used_g)
+    unused = tuple(lot.code for lot in leftovers if lot.code not in used.recipe.lots)
+    return Found(asked.want, "", (), mass_g, is_usual, (made,), used_g=used_g, unused=unused)
+
+
+def _with_more_lots(asked: Asked) -> tuple[tuple[str, str], ...]:
+    """The same question with as many lots as a blend may have; empty where they are allowed already."""
+    return () if asked.most_lots >= MOST_LOTS else ((FIVE_LOTS, asked.address(most=MOST_LOTS)),)
+
+
+FIVE_LOTS = "Allow five lots"
 
 
 def _cheap_enough(recipes: tuple[Recipe, ...], asked: Asked) -> tuple[Recipe, ...]:
@@ -226,10 +267,12 @@ def _cheap_enough(recipes: tuple[Recipe, ...], asked: Asked) -> tuple[Recipe, ..
 
 
 NO_COST = "No lot has a cost yet, so nothing can be kept below one. Write down what your fibre costs first."
-NOBODY = (
-    "No lot may go in: none of this fibre was read dry by an instrument and is free. Read a lot, or allow "
-    "other fibre above."
-)
+
+
+def _nobody(asked: Asked, bench: Bench) -> Found:
+    """No lot may go in, and why."""
+    stopped = none_to_use(asked, bench)
+    return Found(asked.want, stopped.problem, stopped.ways)
 
 
 def _answer(recipe: Recipe, asked: Asked, bench: Bench, aim: Aim, mass_g: float, system: str) -> Answer:
@@ -299,7 +342,7 @@ def _corrected(asked: Asked, bench: Bench, aim: Aim) -> Found:
         lot for lot in stock_lots(asked, bench) if lot.code not in asked.lots and lot.code not in asked.never
     ]
     if not stock_rows:
-        return Found(asked.want, NOBODY)
+        return _nobody(asked, bench)
     own = stock_of(lots)
     together = sub_lots_together(own.reflectance, own.dry_mass_g, target=aim.target, mixing=bench.ways.mixing)
     batch, stock = Batch(own.reflectance, own.dry_mass_g), stock_of(stock_rows)
@@ -313,7 +356,7 @@ def _corrected(asked: Asked, bench: Bench, aim: Aim) -> Found:
     }
     plans = correct_batch(batch, **rules)
     if not plans:
-        return Found(asked.want, NOBODY)
+        return Found(asked.want, "Nothing that may be added brings it nearer.")
     best, wanted = plans[0], aim.target.labs[0]
     # the same addition with a little of a further lot is no other way
     plans = (best, *(plan for plan in plans[1:] if not set(best.lots) <= set(plan.lots)))

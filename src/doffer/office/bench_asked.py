@@ -30,8 +30,10 @@ MODELS = (
     ("kubelka_munk", "Kubelka and Munk, one constant"),
     ("plain_average", "Plain averaging"),
 )
+TWO_CONSTANT = "two_constant"
+TINTED = (TWO_CONSTANT, "Kubelka and Munk, two constants")  # offered where a tint of every lot is known
 MOST_CHOICES = tuple((str(n), f"{n} lots") for n in (2, 3, 4, 5))
-SHARE, CODE_SIGNS, MOST_CHOSEN = "share_", 20, 60
+SHARE, CODE_SIGNS, MOST_CHOSEN, SEEK_SIGNS = "share_", 20, 60, 60
 SUM_SLACK = 0.005  # shares on the face are rounded; below half a point nothing is said of their sum
 PERCENT = 100
 CENTS = 100
@@ -48,7 +50,8 @@ class Asked:
     `shade` is "" for the first standard there is, `OWN_COLOUR` for the typed `lab`. `whose` is "" for the
     mill's own fibre, an owner's number, or the number of an agreement. `fibre` is as it was said, and
     `only_fibre` the one that counts, "" for all. `shares` are fractions of the mix,
-    adding up to 1; `shares_sum` is what was typed. `model` is "" for the blend model in use.
+    adding up to 1; `shares_sum` is what was typed. `model` is "" for the blend model in use, `seek` what lots
+    are looked for by, `held_as` the shade whose tolerance a typed colour has.
     `mass_g` is the weight of the mix on the scale.
     """
 
@@ -65,6 +68,8 @@ class Asked:
     must: frozenset[str] = frozenset()
     never: frozenset[str] = frozenset()
     model: str = ""
+    seek: str = ""
+    held_as: str = ""
     most_lots: int = USUAL_MOST_LOTS
     step_g: float = USUAL_STEP_G
     most_added_frac: float = USUAL_MOST_ADDED_FRAC
@@ -87,6 +92,8 @@ class Asked:
             "whose": self.whose,
             "mass": self.typed.text("mass"),
             "model": self.model,
+            "seek": self.seek,
+            "held": self.held_as if self.shade == OWN_COLOUR else "",
             "most": "" if self.most_lots == USUAL_MOST_LOTS else self.most_lots,
             "step": "" if self.step_g == USUAL_STEP_G else f"{self.step_g:g}",
             "added": "" if self.typed.text("added") == USUAL_MOST_ADDED else self.typed.text("added"),
@@ -160,7 +167,9 @@ def read_asked(data: QueryDict, system: str, by_kg: Mapping[str, float] | None =
         lots=lots,
         must=frozenset(data.getlist("must")),
         never=frozenset(data.getlist("never")),
-        model=model if model in dict(MODELS) else "",
+        model=model if model in dict((*MODELS, TINTED)) else "",
+        seek=typed.text("seek")[:SEEK_SIGNS],
+        held_as=typed.text("held")[:CODE_SIGNS],
         most_lots=most or USUAL_MOST_LOTS,
         step_g=float(step) if step in dict(STEPS_G) else USUAL_STEP_G,
         most_added_frac=added_frac or USUAL_MOST_ADDED_FRAC,

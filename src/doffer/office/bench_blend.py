@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from doffer.fibre.colour.blend import blend
+from doffer.fibre.colour.blend import BlendModel, Mixing, blend, default_mixing, stearns_noechel
 from doffer.fibre.colour.difference import apart
 from doffer.fibre.colour.predict import (
     ModelAnswer,
@@ -23,6 +23,7 @@ from doffer.fibre.material import Form, Material
 from doffer.mill.queries.bench import Bench, BenchLot, BenchStandard, costs_of, spectra
 from doffer.mill.tints import constants_of
 from doffer.office.bench_asked import OWN_COLOUR, Asked
+from doffer.office.bench_fibre import pads_of
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.colour import screen_colour as approximate
 from doffer.pictures.mix import MixPart, mix_bar, one_swatch, owner_mark, small_pair
@@ -128,23 +129,43 @@ class Blend:
         return sum(portion.weighed_g for portion in self.portions)
 
     @property
+    def lots_de(self) -> float:
+        """What the lots' own readings let the prediction be off by, at worst of them."""
+        return lots_error_de([portion.lot for portion in self.portions])
+
+    @property
     def de(self) -> float:
         """Difference to the aim in daylight, by its formula, of the blend as it is weighed out."""
         return self.weighed.de
 
 
+def not_in_daylight(asked: Asked, bench: Bench) -> BenchStandard | None:
+    """The shade that is aimed at, where it is known under other light only."""
+    standard = next((one for one in bench.standards if one.shade == asked.shade), None)
+    if standard is None or standard.row.reflectance_ppm is not None or "D65" in standard.row.labs:
+        return None
+    return standard
+
+
 def aim_of(asked: Asked, bench: Bench) -> Aim | None:
-    """What is aimed at: a standard, the first one when none is named, or the typed colour."""
+    """What is aimed at: a standard, the first one when none is named, or the typed colour.
+
+    A typed colour is held as strictly as the shade it was asked for, by the mill's usual tolerance else. None
+    where there is nothing to aim at in daylight.
+    """
     tables = bench.tables
     if asked.shade == OWN_COLOUR:
         if asked.lab is None:
             return None
         seen_in = light(tables, "D65", observer_deg=bench.pad.observer_deg)
-        tolerance = tables.constants["shade_pass_cmc"].value
-        target = target_from_lab(np.array(asked.lab), seen_in).counted_in("cmc")
-        return Aim("your colour", target, tolerance, "cmc", None)
+        tolerance, formula = tables.constants["shade_pass_cmc"].value, "cmc"
+        like = next((one.row for one in bench.standards if one.shade == asked.held_as), None)
+        if like is not None:
+            tolerance, formula = like.pass_de, like.formula
+        target = target_from_lab(np.array(asked.lab), seen_in).counted_in(formula)
+        return Aim("your colour", target, tolerance, formula, None)
     standard = next((one for one in bench.standards if one.shade == asked.shade), None)
-    if standard is None:
+    if standard is None or not_in_daylight(asked, bench):
         return None
     return aim_at(standard, bench)
 
@@ -162,6 +183,11 @@ def hex_of(lot: BenchLot, tables: Tables) -> str:  # noqa: ARG001 - evenness pas
     return fibre_hex(*(lot.look or (None, None, None)))
 
 
+def lots_error_de(lots: Sequence[BenchLot]) -> float:
+    """What the lots' own readings let a prediction be off by, at worst of them; 0 where all are spectra."""
+    return max((lot.error_de or 0.0 for lot in lots if lot.kind != SPECTRUM), default=0.0)
+
+
 def free_g(lot: BenchLot) -> float:
     """What may be taken of a lot, as it lies on the scale now [g]."""
     return lot.free_dry_g * (1 + lot.actual_regain_frac)
@@ -177,11 +203,11 @@ def batch_dry_g(lots: Sequence[BenchLot], shares: np.ndarray, mass_g: float | No
     return float(most_g[least]), lots[least].code
 
 
-def stock_of(lots: Sequence[BenchLot]) -> Stock:
-    """Lots as the search's stock."""
+def stock_of(lots: Sequence[BenchLot], pads: np.ndarray | None = None) -> Stock:
+    """Lots as the search's stock; `pads` as the model in use wants them, else their spectra."""
     return Stock(
         names=tuple(lot.code for lot in lots),
-        reflectance=spectra(lots),
+        reflectance=spectra(lots) if pads is None else pads,
         dry_mass_g=np.array([lot.free_dry_g for lot in lots]),
         owner=tuple(lot.owner for lot in lots),
         cost_cents_per_kg=costs_of(lots),
@@ -212,7 +238,7 @@ def blend_of(asked: Asked, bench: Bench, aim: Aim | None, *, basis: Basis) -> Bl
     shares = np.array([asked.shares[lot.code] for lot in lots])
     shares = shares / shares.sum()
     target = aim.target if aim else _no_aim(bench)
-    stock = stock_of(lots)
+    stock = stock_of(lots, pads_of(lots, bench))
     recipe = recipe_of(range(len(lots)), shares, stock, target, bench.ways)
     total_dry_g, limited_by = batch_dry_g(lots, shares, asked.mass_g)
     by_code = {lot.code: lot for lot in lots}
@@ -250,7 +276,7 @@ def _told(
 ) -> Blend:
     tables = bench.tables
     dry_g = np.array(weighed.dry_mass_g)
-    mixed = blend(spectra(lots), dry_g / dry_g.sum(), bench.ways.mixing)
+    mixed = blend(pads_of(lots, bench), dry_g / dry_g.sum(), bench.ways.mixing)
     portions = tuple(
         Portion(lot, hex_of(lot, tables), dry / dry_g.sum(), on_scale, dry, free_g(lot), de, asked.step_g)
         for lot, dry, on_scale, de in zip(
@@ -353,6 +379,13 @@ def _material(portions: Sequence[Portion]) -> Material:
     return Material(tuple(part for part, _ in parts), dry_mass_g, nothing, nothing, 0.0, Form.OPENED)
 
 
+def _first_model(bench: Bench) -> Mixing:
+    """What the others are held against: the model in use, or the usual one where that needs tints."""
+    if bench.ways.mixing.model is not BlendModel.TWO_CONSTANT:
+        return bench.ways.mixing
+    return stearns_noechel(bench.mixing.m) if bench.mixing.m else default_mixing(bench.tables)
+
+
 def _models(
     lots: Sequence[BenchLot], shares: np.ndarray, bench: Bench, aim: Aim | None, target: Target
 ) -> tuple[tuple[str, ModelAnswer], ...]:
@@ -361,7 +394,7 @@ def _models(
         spectra(lots),
         shares,
         target.lights[0],
-        mixings=usual_mixings(bench.tables, bench.ways.mixing),
+        mixings=usual_mixings(bench.tables, _first_model(bench)),
         standard_lab=target.labs[0] if aim else None,
         constants=constants_of([lot.code for lot in lots], bench.tints),
         formula=target.formula,

@@ -130,7 +130,7 @@ def choices_of(asked: Asked, bench: Bench, aim: Aim | None) -> Choices:
         chosen=tuple(_choice(by_code[code], asked, bench, aim) for code in asked.lots if code in by_code),
         others=tuple(others[:MOST_SHOWN]),
         cannot=tuple(_choice(lot, asked, bench, None) for lot in cannot[:MOST_SHOWN]),
-        n_more=max(0, len(others) - MOST_SHOWN) + bench.n_left_off,
+        n_more=max(0, len(others) - MOST_SHOWN),
         n_elsewhere=len(bench.lots) - len(open_to_us) - len(asked.lots),
     )
 

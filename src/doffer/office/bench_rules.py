@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from doffer.mill.colours import unlike
 from doffer.mill.queries.bench import Bench, BenchLot
 from doffer.office.bench_asked import FIND, Asked
 from doffer.office.bench_lots import AGREED, is_allowed, stock_lots
@@ -32,6 +34,36 @@ def stopped_by(asked: Asked, bench: Bench) -> Stopped | None:
         return Stopped(f"Nothing of {say_list(used_up)} is free: open orders want it. Leave it out.")
     theirs = [lot for lot in _lots(asked.lots, bench) if not is_allowed(lot, asked, bench)]
     return _not_ours(theirs, asked, bench) if theirs else _ticks(asked, bench)
+
+
+def none_to_use(asked: Asked, bench: Bench) -> Stopped:
+    """Why no lot may go in: read in another way than the shade, not free, or not read at all."""
+    mine = [
+        lot
+        for lot in bench.lots
+        if is_allowed(lot, asked, bench) and (not asked.only_fibre or lot.fibre == asked.only_fibre)
+    ]
+    read = [lot for lot in mine if lot.pad is not None and lot.pad.form == bench.pad.form]
+    apart = Counter(unlike(bench.pad, lot.pad) for lot in read if lot.pad is not None)
+    reasons, n_apart = apart.most_common(1)[0] if apart else ((), 0)
+    if reasons and n_apart == len(read):
+        shade = next((one for one in bench.standards if one.shade == asked.shade), None)
+        name = shade.name if shade else "this colour"
+        ways = () if shade is None else ((f"Say how {name} was read", f"/shades/{shade.shade}/restate/"),)
+        reason = "; ".join(reasons)
+        return Stopped(
+            f"No lot may go in, because they were not read in the way {name} was: {reason}. Say how it was "
+            "read, or read it again in the way of the lots.",
+            ways,
+        )
+    if any(lot.is_usable for lot in mine):
+        return Stopped(
+            "No lot may go in: what was read is wanted by orders, ticked as “not”, or none is left."
+        )
+    return Stopped(
+        "No lot may go in: none of this fibre was read dry by an instrument. Read a lot, or allow other "
+        "fibre above."
+    )
 
 
 def owners_of_answer(asked: Asked, bench: Bench) -> frozenset[str]:

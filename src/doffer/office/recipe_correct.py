@@ -12,6 +12,7 @@ from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.words import difference_words
 from doffer.mill.queries.bench import Bench, BenchLot
 from doffer.mill.queries.bench import bench as bench_now
+from doffer.mill.queries.free_fibre import free_for
 from doffer.mill.queries.recipes import OneRecipe, RecipePart
 from doffer.office.bench_asked import OWN_COLOUR
 from doffer.office.bench_blend import TELLABLE_DE, stock_of
@@ -22,6 +23,7 @@ from doffer.planning.shade.target import Target
 from doffer.planning.shade.trial import Trial, target_after_trial
 from doffer.planning.shade.ways import ShadeWays
 
+LEAST_FREE_G = 1e-3  # a lot of which nothing is free has no part in the mix
 SAME_G = 1.0  # below a gram a weight counts as the same
 MOST_PARTS = 5
 LEAST_SHARE = 0.005  # what is less than half a hundredth of the mix is left out
@@ -84,14 +86,16 @@ def corrected_of(recipe: OneRecipe) -> Corrected | None:
     if sitting is None:
         return None
     ways, spectra = ways_of(recipe), spectra_of(recipe.parts)
+    free_g = _free_g(recipe)
     target = target_at(recipe, list(sitting.labs))
     measured = np.array([sitting.labs[one.illuminant] for one in target.lights])
     aim = target_after_trial(Trial(spectra, shares_of(recipe.parts), measured), target, ways)
-    own = _of_its_lots(recipe, aim, ways) if len(recipe.parts) > 1 else None
+    own = _of_its_lots(recipe, aim, ways, free_g) if len(recipe.parts) > 1 else None
     added = None if own and own.is_on_shade else _with_stock(recipe, aim, ways, own)
     if own and not own.is_on_shade and not (added and added.is_on_shade):
-        own = _lighter(recipe, aim, ways) or own
+        own = _lighter(recipe, aim, ways, free_g) or own
     words = [("want", "find"), ("shade", OWN_COLOUR), ("lab", ", ".join(f"{x:.2f}" for x in aim.labs[0]))]
+    words += [("held", recipe.row.shade)] if recipe.row.shade else []
     return Corrected(
         own=own,
         added=added,
@@ -99,28 +103,32 @@ def corrected_of(recipe: OneRecipe) -> Corrected | None:
     )
 
 
-def _of_its_lots(recipe: OneRecipe, aim: Target, ways: ShadeWays) -> Way:
+def _of_its_lots(recipe: OneRecipe, aim: Target, ways: ShadeWays, there_g: Floats) -> Way:
     """Other shares of the same lots, in the weight of the mix."""
-    dry_g, there_g = _on_hand(recipe)
+    dry_g = _dry_g(recipe)
     total_g = float(dry_g.sum())
     spectra = spectra_of(recipe.parts)
     found = mend_recipe(spectra, dry_g, there_g, target=aim, ways=ways, least_total_g=total_g)
     return _way(recipe, aim, found, there_g, total_g)
 
 
-def _lighter(recipe: OneRecipe, aim: Target, ways: ShadeWays) -> Way | None:
+def _lighter(recipe: OneRecipe, aim: Target, ways: ShadeWays, there_g: Floats) -> Way | None:
     """Other shares of the same lots in less than the weight of the mix; None where that is off shade too."""
-    dry_g, there_g = _on_hand(recipe)
+    dry_g = _dry_g(recipe)
     found = mend_recipe(spectra_of(recipe.parts), dry_g, there_g, target=aim, ways=ways)
     way = _way(recipe, aim, found, there_g, float(dry_g.sum()))
     return way if way.is_on_shade else None
 
 
-def _on_hand(recipe: OneRecipe) -> tuple[Floats, Floats]:
-    """What the recipe takes of its lots, and what there is of them, oven-dry [g]."""
-    dry_g = np.array([part.dry_mass_g for part in recipe.parts])
-    left_g = np.array([max(0.0, part.left_dry_g or 0.0) for part in recipe.parts])
-    return dry_g, dry_g + left_g
+def _dry_g(recipe: OneRecipe) -> Floats:
+    """What the recipe takes of its lots, oven-dry [g]."""
+    return np.array([part.dry_mass_g for part in recipe.parts])
+
+
+def _free_g(recipe: OneRecipe) -> Floats:
+    """What it may take of them, oven-dry [g]: not what another mix waits for."""
+    free = free_for(recipe.row.code, [part.lot for part in recipe.parts])
+    return np.array([max(free.get(part.lot, 0.0), LEAST_FREE_G) for part in recipe.parts])
 
 
 def _way(recipe: OneRecipe, aim: Target, found: Mended, there_g: Floats, total_g: float) -> Way:

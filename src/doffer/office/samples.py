@@ -83,10 +83,15 @@ def _measured(seen: Seen) -> None:
 def _parts(form: ColourForm, seen: Seen) -> tuple[list[SamplePart], str]:
     """The lots that were carded together, each with its newest dry reading; wrong ones get their sentence."""
     tables, parts, kinds = bridge.current_tables(), [], []
+    named: set[str] = set()
     for number in range(1, MOST_PARTS + 1):
         code, share = form.text(f"lot_{number}").upper(), form.text(f"share_{number}")
         if not code and not share:
             continue
+        if code and code in named:
+            form.errors[f"lot_{number}"] = f"{code} is named twice: a lot mixed with itself teaches nothing."
+            continue
+        named.add(code)
         try:
             share_frac = float(parse_share(share, f"share of {code or 'the fibre'}"))
         except InputError as wrong:

@@ -19,7 +19,7 @@ from doffer.mill import bridge, clock
 from doffer.mill.booking import QuestionError
 from doffer.mill.commands.shades import add_batch, add_shade, archive_shade, restate_shade, restore_shade
 from doffer.mill.queries.lots import list_lots
-from doffer.mill.queries.shades import StandardRow, list_shades, one_shade
+from doffer.mill.queries.shades import StandardRow, list_shades, one_shade, usual_head
 from doffer.office import shades_view as view
 from doffer.office.asked import acting, fresh_key, key_of, number_after
 from doffer.office.colour_readings_form import (
@@ -82,6 +82,7 @@ def new(request: HttpRequest) -> HttpResponse:
             "formula": str(usual.formula),
             "pass_de": f"{usual.pass_de:g}",
             "ask_de": f"{usual.ask_de:g}",
+            "geometry": usual_head(),
         }
         return _form_page(request, fresh_form(**first))
     form = form_of(request.POST, request.FILES.get("file"))

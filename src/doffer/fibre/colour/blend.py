@@ -1,9 +1,9 @@
 """Colour of an intimate blend of pre-dyed fibre, wavelength by wavelength.
 
-Every model here but one is an average of a transform, ``f(R_b) = sum w_i f(R_i)`` with shares w by oven-dry
+Every model here is an average of a transform, ``f(R_b) = sum w_i f(R_i)`` with shares w by oven-dry
 mass; `Mixing` says which. Default is the Stearns-Noechel form with one fitted constant; Friele, one-constant
 Kubelka-Munk and the plain average are kept beside it to be chosen and compared. Two-constant Kubelka-Munk
-needs a tint of every lot and stands apart.
+needs a tint of every lot: what averages is its absorption and its scattering.
 """
 
 from __future__ import annotations
@@ -31,6 +31,10 @@ class BlendModel(StrEnum):
     FRIELE = "friele"
     KUBELKA_MUNK = "kubelka_munk"
     PLAIN_AVERAGE = "plain_average"
+    TWO_CONSTANT = "two_constant"
+
+
+OF_SPECTRA = tuple(model for model in BlendModel if model is not BlendModel.TWO_CONSTANT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +141,7 @@ def blend(lots: Floats, shares: Floats, mixing: Mixing) -> Floats:
     Parameters
     ----------
     lots : ndarray, shape (k, n) or (..., k, n)
-        Reflectance of the lots, 0..1.
+        Reflectance of the lots, 0..1; for two-constant Kubelka-Munk `with_scattering`, shape (k, 2n).
     shares : ndarray, shape (..., k)
         Shares by oven-dry mass; each row sums to 1.
 
@@ -161,6 +165,9 @@ def transform(reflectance: Floats, mixing: Mixing) -> Floats:
         return np.asarray(1 / (reflectance + offset_of_m(mixing.constant)))
     if mixing.model is BlendModel.PLAIN_AVERAGE:
         return np.asarray(reflectance)
+    if mixing.model is BlendModel.TWO_CONSTANT:
+        alone, scattering = np.split(reflectance, 2, axis=-1)
+        return np.concatenate([absorption_of(alone) * scattering, scattering], axis=-1)
     k_over_s = absorption_of(reflectance)
     return k_over_s if mixing.model is BlendModel.KUBELKA_MUNK else np.exp(-mixing.constant * k_over_s)
 
@@ -171,11 +178,22 @@ def untransform(f: Floats, mixing: Mixing) -> Floats:
         return np.asarray(1 / f - offset_of_m(mixing.constant))
     if mixing.model is BlendModel.PLAIN_AVERAGE:
         return np.asarray(f)
+    if mixing.model is BlendModel.TWO_CONSTANT:
+        absorption, scattering = np.split(f, 2, axis=-1)
+        return reflectance_of(absorption / scattering)
     return reflectance_of(f if mixing.model is BlendModel.KUBELKA_MUNK else -np.log(f) / mixing.constant)
 
 
 def untransform_slope(f: Floats, mixing: Mixing) -> Floats:
-    """Change of reflectance with what averages, dR/df, same shape."""
+    """Change of reflectance with what averages, dR/df, same shape.
+
+    Raises
+    ------
+    InputError
+        Two-constant Kubelka-Munk: it foretells blends and is not searched by.
+    """
+    if mixing.model is BlendModel.TWO_CONSTANT:
+        raise InputError("blend model", str(mixing.model), "one that needs no tints, to search by")
     if mixing.model is BlendModel.STEARNS_NOECHEL:
         return np.asarray(-1 / (f * f))
     if mixing.model is BlendModel.PLAIN_AVERAGE:
@@ -200,6 +218,11 @@ def two_constant_reflectance(absorption: Floats, scattering: Floats, shares: Flo
     """Two-constant Kubelka-Munk: ``K/S = sum w K / sum w S``; K, S of shape (k, n) from `two_constants`."""
     check_shares(shares)
     return reflectance_of((shares @ absorption) / (shares @ scattering))
+
+
+def with_scattering(absorption: Floats, scattering: Floats) -> Floats:
+    """Lots as `blend` wants them for two constants: reflectance alone, then scattering, shape (k, 2n)."""
+    return np.concatenate([reflectance_of(absorption / scattering), scattering], axis=-1)
 
 
 def two_constants(

@@ -11,6 +11,7 @@ from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.colour.blend import (
     MOST_M,
+    OF_SPECTRA,
     BlendModel,
     Mixing,
     blend,
@@ -176,7 +177,7 @@ def compare_models(
 
 def usual_mixings(tables: Tables, first: Mixing) -> tuple[Mixing, ...]:
     """The mill's own model first, then every other with its published constant, plain averaging last."""
-    others = [model for model in BlendModel if model is not first.model]
+    others = [model for model in OF_SPECTRA if model is not first.model]
     return (first, *(default_mixing(tables, model) for model in others))
 
 

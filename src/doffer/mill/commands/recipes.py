@@ -17,10 +17,11 @@ from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.colours import FIRST_LIGHT
 from doffer.mill.commands.join import join_allowed, refuse_held
 from doffer.mill.commands.shades import TargetFacts, shade_of, tolerance_of
+from doffer.mill.dyed import undyed_dry
 from doffer.mill.models import BlendPart, BlendRecipe, RecipeStep, ShadeVersion
 from doffer.mill.models.blends import RecipeState
 from doffer.mill.numbering import MIX, next_code
-from doffer.mill.palette import Coloured, MixingNow, coloured, mixing_now, target_of
+from doffer.mill.palette import Coloured, MixingNow, coloured, main_fibre, mixing_now, target_of
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
@@ -123,7 +124,8 @@ def propose_recipe(
         tables = bridge.current_tables()
         wanted = _Wanted.of(facts)
         colour = coloured(lots, tables, pad=wanted.facts.pad, act=act)
-        now = mixing_now(lots[0].fibre, wanted.facts.form, tables)
+        fibre = main_fibre((lot.fibre, part.share_frac) for lot, part in zip(lots, facts.parts, strict=True))
+        now = mixing_now(fibre, wanted.facts.form, tables)
         number, version = _numbered(code)
         recipe = BlendRecipe.objects.create(
             code=number,
@@ -180,15 +182,18 @@ class _Wanted:
 
 
 def _check_stock(facts: RecipeFacts, lots: Sequence, act: str) -> None:
-    """No more of a lot than there is."""
+    """No more of a lot than there is of its colour."""
+    there = undyed_dry(lots)
     short = []
     for part, lot in zip(facts.parts, lots, strict=True):
         need_mg = bridge.mg(facts.dry_mass_g * part.share_frac)
-        if lot.now_dry_mg is None:
+        if lot.pk not in there:
             short.append(f"nobody knows how much dry fibre {lot.code} holds")
-        elif need_mg > lot.now_dry_mg + MG_PER_CG:
-            have, need = bridge.grams(lot.now_dry_mg), bridge.grams(need_mg)
-            short.append(f"{lot.code} holds {have:.0f} g oven-dry, the blend takes {need:.0f} g")
+        elif need_mg > there[lot.pk] + MG_PER_CG:
+            have, need = bridge.grams(there[lot.pk]), bridge.grams(need_mg)
+            apart_g = bridge.grams(lot.now_dry_mg) - have
+            apart = f", {apart_g:.0f} g more of it was dyed apart" if apart_g else ""
+            short.append(f"{lot.code} holds {have:.0f} g oven-dry{apart}, the blend takes {need:.0f} g")
     if short:
         raise RefusedError(act, tuple(short), "Make a smaller batch or take less of it")
 

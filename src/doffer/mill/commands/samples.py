@@ -118,10 +118,7 @@ def record_sample_blend(
         A lot of another fibre, or a colour that no blend of these lots comes near.
     """
     person = require(by, Right.READ_COLOUR)
-    if len(parts) < 2 or any(part.share_frac <= 0 for part in parts):
-        raise InputError(
-            "fibres of the sample blend", len(parts), "two or more, each with a share above zero"
-        )
+    _check_parts(parts)
     if form not in PadForm.values:
         raise InputError("form of the pad", form, f"one of {', '.join(PadForm.values)}")
     if kind not in (ReadingKind.SPECTRUM, ReadingKind.LAB2, ReadingKind.LAB):
@@ -162,6 +159,17 @@ def record_sample_blend(
         )
         remember(key, "record_sample_blend", body, {"sample": sample.pk}, person)
         return sample.pk
+
+
+def _check_parts(parts: Sequence[SamplePart]) -> None:
+    """Two fibres or more, each once."""
+    if len(parts) < 2 or any(part.share_frac <= 0 for part in parts):
+        raise InputError(
+            "fibres of the sample blend", len(parts), "two or more, each with a share above zero"
+        )
+    names = [part.name for part in parts]
+    if len(set(names)) < len(names):
+        raise InputError("fibres of the sample blend", ", ".join(names), "each named once")
 
 
 def _check_fibre(fibre: str, parts: Sequence[SamplePart], tables: Tables) -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
 
 from doffer.errors import NotFoundError
 from doffer.fibre.colour.blend import BlendModel
@@ -15,8 +16,8 @@ from doffer.fibre.material import Constituent, Form
 from doffer.mill import bridge, colours
 from doffer.mill.colours import Lab, Pad
 from doffer.mill.dyed import LotDyeing, dyed_apart, dyeings_of
-from doffer.mill.models import JoinDecision, Lot, OrderLot, ShadeVersion
-from doffer.mill.models.colour import PadForm
+from doffer.mill.models import ColourReading, JoinDecision, Lot, OrderLot, ShadeVersion
+from doffer.mill.models.colour import PadForm, ReadingKind
 from doffer.mill.palette import mixing_now, target_of
 from doffer.mill.promised import Promise, promised
 from doffer.mill.queries.lots import Held, held_now, lab_of
@@ -179,6 +180,8 @@ def bench(
     fibre: str = "wool",
     owner: str = "",
     first: str = "",
+    seek: str = "",
+    also: Collection[str] = (),
     only: Collection[str] = (),
 ) -> Bench:
     """The bench for pads like the standard of a shade, else like most lots of a form; about ten queries.
@@ -194,7 +197,11 @@ def bench(
     owner : str
         Show this owner's lots beside the mill's own; "" shows everybody's.
     first : str
-        The lot whose fibre says which mixing constant counts: the first of a recipe.
+        The lot whose fibre says which mixing constant counts, until `mixed_as` says otherwise.
+    seek : str
+        Part of a number or a colour's name: lots that have it, where there are more than a search looks at.
+    also : collection of str
+        Lots that are on the bench whatever is sought: those that were chosen.
     only : collection of str
         Nothing but these lots: quick enough for an answer while somebody moves a slider.
     """
@@ -210,8 +217,7 @@ def bench(
         rows = rows.filter(customer__code=owner) | rows.filter(customer__is_own=True)
     if only:
         rows = rows.filter(code__in=only)
-    lots = list(rows.select_related("customer").order_by("pk")[: MOST_LOTS + 1])
-    shown = lots[:MOST_LOTS]
+    shown, n_left_off = _newest_read(rows, seek=seek, also=also)
     dyed = dyeings_of([lot.pk for lot in shown])
     measured = measured_by_lot((lot.pk for lot in shown), dyed)
     pad = aimed.pad if aimed else _usual_pad(form, newest_like(measured).values())
@@ -227,8 +233,39 @@ def bench(
         pad=pad,
         agreements=_agreements({lot.code for lot in shown}),
         tables=tables,
-        n_left_off=rows.count() - len(shown) if len(lots) > len(shown) else 0,
+        n_left_off=n_left_off,
         tints=tints_of(lead, pad.form, tables),
+    )
+
+
+def _newest_read(rows: QuerySet[Lot], *, seek: str, also: Collection[str]) -> tuple[list[Lot], int]:
+    """The lots that were read last, by number, as many as a search looks through; how many more there are.
+
+    What was chosen is among them in any case.
+    """
+    dry = ColourReading.objects.filter(lot=OuterRef("pk"), is_wet=False).exclude(kind=ReadingKind.PHOTO)
+    rows = rows.select_related("customer").annotate(last_read=Subquery(dry.order_by("-pk").values("pk")[:1]))
+    sought = rows.filter(Q(code__icontains=seek) | Q(colour_name__icontains=seek)) if seek else rows
+    found = list(sought.order_by(F("last_read").desc(nulls_last=True), "-pk")[: MOST_LOTS + 1])
+    shown = found[:MOST_LOTS]
+    is_whole = len(found) <= MOST_LOTS and not seek
+    missing = set() if is_whole else set(also) - {lot.code for lot in shown}
+    if missing:
+        shown = [*shown, *rows.filter(code__in=missing)]
+    n_left_off = 0 if is_whole else rows.count() - len(shown)
+    return sorted(shown, key=lambda lot: lot.pk), n_left_off
+
+
+def mixed_as(found: Bench, fibre: str) -> Bench:
+    """The same bench where another fibre's mixing constant counts; two queries, none if it does already."""
+    if fibre == found.mixing.fibre:
+        return found
+    now = mixing_now(fibre, found.pad.form, found.tables)
+    return replace(
+        found,
+        mixing=_mixing(fibre, found.pad.form, now.ways, now.fit),
+        ways=now.ways,
+        tints=tints_of(fibre, found.pad.form, found.tables),
     )
 
 
@@ -326,6 +363,16 @@ class _Beside:
         return (*reasons, *colours.unlike(self.pad, sitting.pad))
 
 
+def _in_daylight(sitting: Sitting | None, known: colours.Known | None, tables: Tables) -> Lab | None:
+    """What a lot looks like in daylight; where it was read under other light, as its spectrum says."""
+    if sitting is None or known is None:
+        return None
+    if colours.FIRST_LIGHT in sitting.labs:
+        return sitting.lab
+    labs = colours.labs_under(known.reflectance, tables, observer_deg=sitting.pad.observer_deg)
+    return labs[colours.FIRST_LIGHT]
+
+
 def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:
     sitting = beside.sittings.get(lot.pk)
     why_not = beside.why_not(lot)
@@ -337,6 +384,7 @@ def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:
     wanted_g = sum(bridge.grams(wanted_mg or 0) for _, wanted_mg in orders) * dry_frac
     wanted_g += sum(bridge.grams(one.dry_mg) for one in waiting)
     apart_g = bridge.grams(beside.apart.get(lot.pk, 0)) * dry_frac
+    mine = _in_daylight(sitting, known, beside.tables)
     typed = lab_of(lot.lab_l_centi, lot.lab_a_centi, lot.lab_b_centi)
     reflectance_ppm: tuple[int, ...] = ()
     if known is not None:
@@ -356,8 +404,8 @@ def _bench_lot(lot: Lot, beside: _Beside) -> BenchLot:
         dyed_apart_dry_g=apart_g,
         actual_regain_frac=bridge.maybe_frac(lot.now_regain_ppm) or 0.0,
         orders=(*(code for code, _ in orders), *(one.recipe for one in waiting)),
-        lab=sitting.lab if sitting else typed,
-        look=typed or (sitting.lab if sitting else None),
+        lab=mine or typed,
+        look=typed or mine,
         kind=known.kind if known else "",
         error_de=known.error_de if known else None,
         spread_de=sitting.spread_de if sitting else None,

@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from doffer.fibre.arrays import Floats
-from doffer.fibre.colour.blend import BlendModel, Mixing, blend, default_mixing, stearns_noechel
+from doffer.fibre.colour.blend import OF_SPECTRA, BlendModel, Mixing, blend, default_mixing, stearns_noechel
 from doffer.fibre.colour.calibrate import LEAST_BLENDS, Fit, Observation, fit_m
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.spectrum import lab_of_reflectance
@@ -253,7 +253,7 @@ def _models(
     """Every model on every sample, the best first; empty without samples."""
     if not rows:
         return ()
-    mixings = [(default_mixing(tables, model), False) for model in BlendModel]
+    mixings = [(default_mixing(tables, model), False) for model in OF_SPECTRA]
     mixings += [(ours, True)] if ours else []
     found = [(mixing, is_ours, _off_de(observed, rows, mixing, tables)) for mixing, is_ours in mixings]
     told = [

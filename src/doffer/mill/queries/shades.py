@@ -21,6 +21,12 @@ from doffer.mill.sittings import Sitting, of_lot, sittings
 from doffer.tables.loader import Tables
 
 
+def usual_head() -> str:
+    """The kind of head that a lot was read with last; "" while none was; one query."""
+    rows = ColourReading.objects.filter(lot__isnull=False, is_wet=False).exclude(geometry="")
+    return str(rows.order_by("-pk").values_list("geometry", flat=True).first() or "")
+
+
 @dataclass(frozen=True, slots=True)
 class StandardRow:
     """One version of a standard; the newest counts."""

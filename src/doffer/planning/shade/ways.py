@@ -60,8 +60,28 @@ class ShadeWays:
         enough = tables.constants["shade_enough_samples"].value
         return self.n_samples >= enough and self.left_out_de <= printed.mean_high_de
 
-    def error_words(self, tables: Tables) -> str:
-        """How far off predictions are: by the mill's own left-out samples, else as printed."""
+    def mean_error_de(self, tables: Tables) -> float:
+        """How far off the model is on average: on left-out samples, else as printed; 0: unknown."""
+        if self.is_fitted and self.left_out_de is not None:
+            return self.left_out_de
+        rows = tables.colour_models.values()
+        model = str(self.mixing.model)
+        return max((r.value for r in rows if (r.model, r.quantity) == (model, "error_mean")), default=0.0)
+
+    def error_words(self, tables: Tables, *, lots_de: float = 0.0) -> str:
+        """How far off predictions are: by the mill's own left-out samples, else as printed.
+
+        Parameters
+        ----------
+        lots_de : float
+            What the lots' own readings let a prediction be off by; where that is more, it is said first.
+        """
+        if lots_de <= self.mean_error_de(tables):
+            return self._model_words(tables)
+        words = f"This may be off by {lots_de:.1f}, because a lot is known as L, a and b only"
+        return f"{words}. {self._model_words(tables)}"
+
+    def _model_words(self, tables: Tables) -> str:
         if self.is_fitted and self.left_out_de is not None:
             least = tables.constants["shade_least_told"].value
             off = f"{least:.1f} or less" if self.left_out_de < least else f"{self.left_out_de:.1f}"

@@ -41,6 +41,7 @@ def _formula(ways: ShadeWays) -> str:
         BlendModel.FRIELE: "exp(−σ K/S) = Σ share × exp(−σ K/S of lot), at every wavelength",
         BlendModel.KUBELKA_MUNK: "K/S = Σ share × K/S of lot, at every wavelength",
         BlendModel.PLAIN_AVERAGE: "R = Σ share × R of lot, at every wavelength",
+        BlendModel.TWO_CONSTANT: "K/S = Σ share × K of lot ÷ Σ share × S of lot, at every wavelength",
     }[ways.mixing.model]
 
 
