@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
 from django.urls import path, reverse
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from doffer.errors import DofferError, InputError, NotFoundError
+from doffer.mill.booking import QuestionError
 from doffer.mill.queries.house import MachineRow
 from doffer.mill.queries.house import machines as machines_now
 from doffer.office.asked import acting, fresh_key, speak
@@ -27,6 +28,7 @@ from doffer.office.evenness_asked import (
 from doffer.office.evenness_blend import Route, route_of
 from doffer.office.evenness_learn import can_tell, tales_of
 from doffer.office.evenness_pictures import Looks, cloth_png, strips_png
+from doffer.office.evenness_plan import keep_mixing, plan_it
 from doffer.office.evenness_source import Blend, blend_of_order, blend_on_bench
 from doffer.office.evenness_view import evenness_view, in_units
 from doffer.people.rights import Right, may
@@ -62,6 +64,21 @@ def of_order(request: HttpRequest, code: str) -> HttpResponse:
     return _page(request, blend, here="orders", place="order_evenness", code=code)
 
 
+@require_POST
+def plan_so(request: HttpRequest, code: str) -> HttpResponse:
+    """`/orders/O201/evenness/plan/`: how it is mixed here becomes the order's own."""
+    request.GET = QueryDict(request.POST.get("state", ""))  # type: ignore[assignment]
+    blend = blend_of_order(request, code)
+    try:
+        keep_mixing(request, code, blend, _route(request, blend))
+    except QuestionError as asked:
+        speak(request, blend.units)
+        return _page(
+            request, blend, here="orders", place="order_evenness", code=code, question=str(asked), status=422
+        )
+    return redirect("order", code=code)
+
+
 def _nothing(request: HttpRequest, sentence: str, back: tuple[str, str], *, here: str) -> HttpResponse:
     context = {"here": here, "sentence": sentence, "back": back}
     template = "office/evenness_none.html" if _is_part(request) else "office/evenness_nothing.html"
@@ -73,7 +90,16 @@ def _is_part(request: HttpRequest) -> bool:
     return request.headers.get("HX-Request") == "true"
 
 
-def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: str = "") -> HttpResponse:
+def _page(
+    request: HttpRequest,
+    blend: Blend,
+    *,
+    here: str,
+    place: str,
+    code: str = "",
+    question: str = "",
+    status: int = 200,
+) -> HttpResponse:
     """The page, or of it only what changes while somebody moves a slider."""
     where = {"code": code} if code else {}
     mixed = read_mixed(request.GET, blend.units, blend.usual)
@@ -94,9 +120,6 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         measured=blend.measured,
         system=blend.units,
     )
-    tales = None
-    if request.GET.get(LEARN) == "yes" and blend.trials and can_tell(route, blend.trials):
-        tales = tales_of(route, blend.trials)
     address = reverse(place, kwargs=where)
     context: dict[str, Any] = {
         "here": here,
@@ -111,11 +134,7 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         "layings": LAYINGS,
         "seen_from": SEEN_FROM,
         "row_unit": ROW_UNITS[blend.units][0],
-        "can_tell": bool(blend.trials) and can_tell(route, blend.trials),
-        "tales": tales,
-        "keep_at": reverse("order_evenness_keep", kwargs=where) if tales else "",
-        "key": fresh_key(),
-        "may_write": may(acting(request), Right.EVENNESS),
+        "question": question,
         "one_more": route.one_more(machines),
         "found": found,
         "problem": problem,
@@ -123,12 +142,30 @@ def _page(request: HttpRequest, blend: Blend, *, here: str, place: str, code: st
         "found_words": in_units(found.sentence, blend.units) if found else "",
         "find_name": FIND,
         "is_summary": request.GET.get("part") == "strips",
+        **_to_keep(request, blend, route, where),
     }
     template = "office/evenness_answer.html" if is_answer else "office/evenness.html"
-    shown = render(request, template, context, status=422 if mixed.errors and not is_answer else 200)
+    shown = render(request, template, context, status=422 if mixed.errors and not is_answer else status)
     if is_answer and not context["is_summary"] and not mixed.errors:
         shown["HX-Replace-Url"] = f"{address}?{query}"
     return shown
+
+
+def _to_keep(request: HttpRequest, blend: Blend, route: Route, where: dict[str, str]) -> dict[str, Any]:
+    """What can be kept from here: figures that trials tell, and the plan of an order."""
+    tells = bool(blend.trials) and can_tell(route, blend.trials)
+    tales = tales_of(route, blend.trials) if tells and request.GET.get(LEARN) == "yes" else None
+    person = acting(request)
+    return {
+        "can_tell": tells,
+        "tales": tales,
+        "keep_at": reverse("order_evenness_keep", kwargs=where) if tales else "",
+        "plan_it": plan_it(blend, route.mixed) if where else None,
+        "plan_at": reverse("order_evenness_plan", kwargs=where) if where else "",
+        "key": request.POST.get("key") or fresh_key(),
+        "may_order": may(person, Right.ORDERS),
+        "may_write": may(person, Right.EVENNESS),
+    }
 
 
 def _found(route: Route, machines: Sequence[MachineRow]) -> tuple[Choice | None, str]:
@@ -234,6 +271,7 @@ urlpatterns = [
     path("bench/evenness/strips.png", bench_strips, name="bench_evenness_strips"),
     path("bench/evenness/cloth.png", bench_cloth, name="bench_evenness_cloth"),
     path("orders/<str:code>/evenness/", of_order, name="order_evenness"),
+    path("orders/<str:code>/evenness/plan/", plan_so, name="order_evenness_plan"),
     path("orders/<str:code>/evenness/strips.png", order_strips, name="order_evenness_strips"),
     path("orders/<str:code>/evenness/cloth.png", order_cloth, name="order_evenness_cloth"),
 ]

@@ -43,6 +43,7 @@ class Usual:
     drawn: str = "4"
     strand_tex: float = 3000.0
     row_mm: float | None = None
+    is_tossed: bool | None = None  # None: nobody said, and what is picked again is tossed between
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,13 +137,17 @@ def read_mixed(data: Mapping[str, str], system: str, usual: Usual) -> Mixed:
         has_half_ends=typed.text("whole") != "yes",
         is_sandwich=typed.text("sandwich") == "yes",
         passes=usual.passes if passes is None else passes,
-        is_tossed=typed.text("toss") == "yes" if is_sent else usual.passes > 1,
+        is_tossed=typed.text("toss") == "yes" if is_sent else _is_usually_tossed(usual),
         drawn=drawn if drawn in dict(DRAWINGS) else usual.drawn,
         strand_tex=_strand_tex(typed) or usual.strand_tex,
         row_mm=_row_mm(typed) or usual.row_mm,
         distance_mm=float(far if far in dict(SEEN_FROM) else SEEN_FROM[0][0]),
         typed=typed,
     )
+
+
+def _is_usually_tossed(usual: Usual) -> bool:
+    return usual.passes > 1 if usual.is_tossed is None else usual.is_tossed
 
 
 def _strand_tex(typed: Typed) -> float | None:

@@ -121,7 +121,8 @@ def usual_of(inputs: MixingInputs, *, strand_tex: float | None = None) -> Usual:
     usual = Usual(
         layers=passes.layers,
         passes=passes.pick_passes,
-        drawn="x".join([str(USUAL_ENDS)] * passes.draw_passes),
+        drawn="x".join(str(ends) for ends in passes.draw_ends or [USUAL_ENDS] * passes.draw_passes),
+        is_tossed=passes.is_tossed,
     )
     return usual if strand_tex is None else replace(usual, strand_tex=strand_tex)
 

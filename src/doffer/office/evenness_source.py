@@ -44,7 +44,8 @@ class Blend:
 
     `fields` are those of the address that say which blend it is; `batches` are those of an order that are
     mixed: number, name, whether it is this one; `measured` what a photo of a strip showed; `change`
-    the newest change of the mill's books, so that a browser keeps no picture of before.
+    the newest change of the mill's books, so that a browser keeps no picture of before; `is_newest_plan`
+    whether it is as the newest kept plan of an order has it.
     """
 
     inputs: MixingInputs
@@ -59,6 +60,7 @@ class Blend:
     units: str = "metric"
     change: int = 0
     trials: tuple[TrialRow, ...] = ()
+    is_newest_plan: bool = False
 
     @property
     def usual(self) -> Usual:
@@ -164,6 +166,7 @@ def _of_order(request: HttpRequest, code: str) -> Blend:
         trials=tried,
         units=units_for(request, order),
         batches=tuple((n, pairs[n - 1][0].name, n == chosen) for n in mixed),
+        is_newest_plan=shown.version is not None and shown.version == order.plans[0],
         yarn_tex=100_000 / length / spec.wish.plies if length else None,
     )
 

@@ -51,9 +51,19 @@ def product_route(
     """Each lot by itself until all are alike, then one join and the rest together.
 
     Steps before the join carry the lot's number. A lot that is already past the joining stage goes through
-    it again (a roving re-opened to be blended).
+    it again (a roving re-opened to be blended). A stage of no passes is left out.
     """
-    chains = {start.lot: stages_for(product, start, skirts=skirts) for start in starts}
+    chains = {
+        start.lot: tuple(
+            stage for stage in stages_for(product, start, skirts=skirts) if settings[stage].passes > 0
+        )
+        for start in starts
+    }
+    if not all(chains.values()):
+        done = next(start for start in starts if not chains[start.lot])
+        raise InfeasibleError(
+            f"{product} from {done.lot}", "nothing is left to be done to it", "Choose another lot or product"
+        )
     together = _common_tail(list(chains.values()))
     steps: list[Step] = []
     feeds: list[Feed] = []

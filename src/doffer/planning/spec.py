@@ -134,7 +134,11 @@ class MillWays:
     conditioner_frac_owf, conditioner_water_parts : float
         Dose of conditioner at the picker and its dilution.
     pick_passes, draw_passes, n_layers : int
-        Passes and layers.
+        Passes and layers; no pass at the drawing leaves it out.
+    draw_ends : tuple of int
+        Ends fed together at each drawing, where that was chosen for the order.
+    is_tossed : bool or None
+        What is picked is tossed in the bin after each pass; None: nobody said.
     n_samples, seed : int
         Yield samples drawn, and their seed: same inputs, same figures.
     """
@@ -149,6 +153,8 @@ class MillWays:
     pick_passes: int = 1
     draw_passes: int = 1
     n_layers: int = 6
+    draw_ends: tuple[int, ...] = ()
+    is_tossed: bool | None = None
     n_samples: int = 4000
     seed: int = 1
 

@@ -74,7 +74,7 @@ def _stage_plan(
         dry=dry,
         regain_after_frac=result.material.actual_regain_frac,
         losses=_losses(fed, result, ways, tables),
-        settings=_settings_words(step),
+        settings=_settings_words(step, ways),
         doses=_doses(step, fed, loads, ways, tables),
         cautions=result.cautions,
         working=result.working,
@@ -103,11 +103,15 @@ def _losses(fed: Material, result: StageResult, ways: MillWays, tables: Tables) 
     return tuple(LossPlan(x.name, x.kind, mean[x.kind], shown[x.kind]) for x in result.losses)
 
 
-def _settings_words(step: Step) -> tuple[str, ...]:
+def _settings_words(step: Step, ways: MillWays) -> tuple[str, ...]:
     """Settings worth a line on the run card."""
     words = []
     if step.settings.passes > 1:
         words.append(f"{step.settings.passes} passes")
+    if step.stage == "draw" and ways.draw_ends:
+        words = [": ".join([*words, ", then ".join(f"{ends} ends" for ends in ways.draw_ends)])]
+    if step.stage == "pick" and ways.is_tossed:
+        words.append("tossed in the bin after each pass")
     if len(step.feeds) > 1:
         words.append("joins " + ", ".join(feed.source.split()[-1] for feed in step.feeds))
     return tuple(words)

@@ -37,11 +37,19 @@ class Passes:
     layers: int = USUAL["n_layers"]
     pick_passes: int = USUAL["pick_passes"]
     draw_passes: int = USUAL["draw_passes"]
+    draw_ends: tuple[int, ...] = ()
+    is_tossed: bool | None = None
 
     @classmethod
     def of_ways(cls, ways: MillWays) -> Passes:
         """As a plan has them."""
-        return cls(ways.n_layers, ways.pick_passes, ways.draw_passes)
+        return cls(
+            layers=ways.n_layers,
+            pick_passes=ways.pick_passes,
+            draw_passes=ways.draw_passes,
+            draw_ends=ways.draw_ends,
+            is_tossed=ways.is_tossed,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,7 +91,7 @@ class PlanInputs:
 
     def ways_for(self, country_rules: str, changes: Mapping[str, Any] | None = None) -> MillWays:
         """The mill's ways for an owner of another country's label rules, with an order's own changes."""
-        return dataclasses.replace(self.ways, label_basis=basis_of(country_rules), **(changes or {}))
+        return with_changes(dataclasses.replace(self.ways, label_basis=basis_of(country_rules)), changes)
 
 
 def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
@@ -198,7 +198,13 @@ def ways_of(
         conditioner_frac_owf=tables.additives["conditioner/dose"].value / PERCENT,
         conditioner_water_parts=tables.additives["conditioner/water_parts"].value,
     )
-    return dataclasses.replace(ways, **changes)
+    return with_changes(ways, changes)
+
+
+def with_changes(ways: MillWays, changes: Mapping[str, Any] | None) -> MillWays:
+    """The mill's ways with what an order has otherwise, as its wish keeps it."""
+    read = {name: tuple(to) if isinstance(to, list) else to for name, to in (changes or {}).items()}
+    return dataclasses.replace(ways, **read)
 
 
 PERCENT = 100
