@@ -92,6 +92,25 @@ def test_a_recipe_is_found_and_what_is_missing_is_named(doffer):
     assert "nothing can be said of how it looks in other light" in red.out
 
 
+def test_no_difference_is_told_finer_than_known_and_the_lots_own_error_is(doffer):
+    stock = (
+        "--stock",
+        "a=46.6,-20.9,19.2:2kg",
+        "--stock",
+        "b=74,4,58:2kg",
+        "--m",
+        "0.15",
+        "--ln-m-sd",
+        "0.01",
+    )
+    found = doffer("shade", "find", *FERN, "--batch-kg", 1, *stock).out
+    assert "0.5 or less" in found
+    assert " 0.0 " not in found
+    assert "This may be off by 1.5, because a lot is known as L, a and b only." in found
+    just_off = doffer("shade", "correct", *FERN[:2], "--tolerance", "1.18", *greens(), *YELLOW).out
+    assert "alone: L027 1.19, L028 5.8" in just_off
+
+
 def spectra_file(path, spectra):
     lines = ["name," + ",".join(map(str, NM))]
     lines += [f"{name}," + ",".join(f"{value:.5f}" for value in row) for name, row in spectra.items()]
@@ -140,7 +159,14 @@ def test_spectra_of_a_file_are_shown_and_used_by_name(doffer, tmp_path):
         (("correct", *FERN, "--lot", "a=50,0,0", "--stock", "b=60,0,0:1kg"), "weight of a is missing"),
         (("correct", *FERN, "--lot", "a=50,0:1kg", "--stock", "b=60,0,0:1kg"), "three numbers, L, a and b"),
         (("correct", *FERN, "--lot", "a=150,0,0:1kg", "--stock", "b=60,0,0:1kg"), "from 0 to 100"),
-        (("correct", *FERN, "--lot", "a=50,0,0:1kg"), "what may be added"),
+        (
+            ("correct", *FERN, "--lot", "a=50,0,0:1kg"),
+            "--stock is missing; it must be given: what may be added",
+        ),
+        (
+            ("correct", *FERN, "--stock", "a=50,0,0:1kg"),
+            "--lot is missing; it must be given: what is off shade",
+        ),
         (("predict", "--lot", "a:1kg"), "no spectrum “a”"),
         (("predict", "--shade", "Fern", "--lot", "a=50,0,0:1kg"), "used with --mill"),
         (("predict", "--lot", "a=50,0,0:1kg", "--lot", "a=60,0,0:1kg"), "each lot once"),
@@ -172,6 +198,11 @@ def test_the_invented_mill_answers_from_its_records(demo, tmp_path):
     answer = demo("shade", "correct", *words, "--lot", "L030", "--stock", "L031", "--json")
     assert answer.code == 0, answer.err
     assert 300 <= answer.json["corrections"][0]["added_dry_mass_g"][0] <= 750
+    of_stock = demo("shade", "correct", "--mill", "demo", "--shade", "Fern", "--lot", "L028", "--json")
+    assert of_stock.code == 0, of_stock.err
+    added = {lot for plan in of_stock.json["corrections"] for lot in plan["lots"]}
+    assert added
+    assert added <= {"L027", "L029", "L030", "L031", "L032", "L033", "L037"}
     found = demo("shade", "find", "--mill", "demo", "--shade", "Fern", "--batch-kg", 2, "--json")
     lots = {lot for recipe in found.json["recipes"] for lot in recipe["lots"]}
     assert lots <= {"L027", "L028", "L029", "L030", "L031", "L032", "L033", "L037"}
@@ -213,7 +244,7 @@ def test_a_constant_that_was_typed_is_told_as_typed_and_no_word_stands_at_nothin
     answer = doffer("shade", "predict", *FERN, *lots, "--m", "0.2")
     assert "With M 0.2 as typed the colour may move" in answer.out
     assert "not your own" not in answer.out
-    assert "CIEDE2000 to the target: 0.0." in answer.out
+    assert "CIEDE2000 to the target: 0.5 or less." in answer.out
     assert "With M not your own" in doffer("shade", "predict", *FERN, *lots).out
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from doffer.cli.mills import add_mill_option
 from doffer.cli.output import add_json_option, aligned, emit
 from doffer.cli.shade_files import calibrate, calibrate_words, read, read_words
-from doffer.cli.shade_words import Fibre, Outfit, find_outfit, lab_text, spectra_word
+from doffer.cli.shade_words import TELLABLE_DE, Fibre, Outfit, far, find_outfit, lab_text, spectra_word
 from doffer.cli.typed import number
 
 if TYPE_CHECKING:
@@ -28,7 +28,6 @@ examples: four greens and a yellow (colours as L,a,b under D65/10, weights oven-
 """
 G_PER_KG = 1000
 CG_PER_G = 100
-TELLABLE_DE = 0.5  # the models cannot tell less; two readings of one tuft differ by as much
 PERCENT = 100
 MODELS = ("stearns_noechel", "friele", "kubelka_munk", "plain_average")
 
@@ -56,7 +55,9 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     correct = _act(acts, "correct", "what to add to an off-shade batch", _correct)
     _colour_words(correct)
     _lots(correct, "--lot", "that must all go in")
-    _lots(correct, "--stock", "that may be added")
+    _lots(
+        correct, "--stock", "that may be added (with --mill: all free of its fibre and owner, unless named)"
+    )
     correct.add_argument(
         "--most-added-pct", type=number(0.1, 200), default=50.0, metavar="PCT", help="of the batch"
     )
@@ -150,7 +151,7 @@ def _predict(args: argparse.Namespace) -> int:
         "published_error": error,
         "model": outfit.ways.mixing.model,
         "left_out_de": outfit.ways.left_out_de,
-        "error_words": outfit.ways.error_words(outfit.tables),
+        "error_words": _error_words(outfit, lots),
         "trial_card_g": _card(lots, card),
     }
     emit(args, data, _predict_text(data, outfit))
@@ -162,7 +163,7 @@ def _predict_text(data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
         f"{name} {share:.1%}" for name, share in data["shares"].items()
     )
     if data["de_to_target"] is not None:
-        yield f"{outfit.formula} to the target: {data['de_to_target']:.1f}{_in_words(data['words'])}."
+        yield f"{outfit.formula} to the target: {far(data['de_to_target'])}{_in_words(data['words'])}."
     yield _model_words(outfit)
     yield data["error_words"]
     if data["band"]:
@@ -183,7 +184,8 @@ def _find(args: argparse.Namespace) -> int:
     outfit = find_outfit(args, needs_target=True)
     named = outfit.fibres(args.stock, "--stock")
     outfit = outfit.with_owners_of(named)
-    stock = _stock(named or outfit.everything(args.must))
+    lots = named or outfit.everything(args.must)
+    stock = _stock(lots)
     rules = Rules(
         batch_dry_mass_g=args.batch_kg * G_PER_KG,
         owners=outfit.owners,
@@ -203,18 +205,21 @@ def _find(args: argparse.Namespace) -> int:
             "missing": missing,
             "tolerance_de": outfit.tolerance_de,
             "formula": outfit.formula,
+            "error_words": (error_words := _error_words(outfit, lots)),
         },
-        _find_text(recipes, missing, rules, outfit),
+        _find_text(recipes, missing, rules, outfit, error_words),
     )
     return 0
 
 
-def _find_text(recipes: tuple[Recipe, ...], missing: Any, rules: Any, outfit: Outfit) -> Iterator[str]:
+def _find_text(
+    recipes: tuple[Recipe, ...], missing: Any, rules: Any, outfit: Outfit, error_words: str
+) -> Iterator[str]:
     rows = [
         (
             place,
-            f"{recipe.de['D65']:.1f}",
-            f"{recipe.band.de_high:.1f}" if recipe.band and recipe.band.de_high is not None else "",
+            far(recipe.de["D65"], outfit.tolerance_de),
+            far(recipe.band.de_high) if recipe.band and recipe.band.de_high is not None else "",
             ", ".join(
                 f"{lot} {share * rules.batch_dry_mass_g:.0f} g"
                 for lot, share in zip(recipe.lots, recipe.shares, strict=True)
@@ -225,9 +230,11 @@ def _find_text(recipes: tuple[Recipe, ...], missing: Any, rules: Any, outfit: Ou
     yield _model_words(outfit)
     worst = f"at worst {_m_text(outfit)}" if outfit.ways.has_m else ""
     yield from aligned(("", outfit.formula, worst, "oven-dry grams"), rows)
+    yield error_words
     if missing is not None:
+        least = far(missing.de, outfit.tolerance_de)
         yield (
-            f"None is within {outfit.tolerance_de:g}. Even all lots together stay {missing.de:.1f} off"
+            f"None is within {outfit.tolerance_de:g}. Even all lots together stay {least} off"
             + (f"; what is missing is {', '.join(missing.words)}." if missing.words else ".")
         )
     if recipes:
@@ -244,8 +251,12 @@ def _correct(args: argparse.Namespace) -> int:
 
     outfit = find_outfit(args, needs_target=True)
     lots, stock_lots = outfit.fibres(args.lot, "--lot"), outfit.fibres(args.stock, "--stock")
-    if not lots or not stock_lots:
-        raise InputError("--lot and --stock", None, "given: what must go in, and what may be added")
+    if not lots:
+        raise InputError("--lot", None, "given: what is off shade and must all go in")
+    if not stock_lots:
+        stock_lots = outfit.may_be_added(lots)
+    if not stock_lots:
+        raise InputError("--stock", None, "given: what may be added, or a mill that has fibre free")
     outfit = outfit.with_owners_of([*lots, *stock_lots])
     spectra, masses_g = _spectra(lots), _masses(lots)
     together = sub_lots_together(spectra, masses_g, target=outfit.target, mixing=outfit.ways.mixing)
@@ -294,11 +305,12 @@ def _correct(args: argparse.Namespace) -> int:
 
 def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit) -> Iterator[str]:
     best = data["corrections"][0]
-    alone = ", ".join(f"{name} {de:.1f}" for name, de in data["alone_de"].items())
+    alone = ", ".join(f"{name} {far(de, outfit.tolerance_de)}" for name, de in data["alone_de"].items())
     yield _model_words(outfit)
-    yield f"{outfit.formula} to the target, alone: {alone}; all together {data['together_de']:.1f}."
+    together = far(data["together_de"], outfit.tolerance_de)
+    yield f"{outfit.formula} to the target, alone: {alone}; all together {together}."
     yield (
-        f"Add {_added_text(best, args.regain_pct)}: then {best.de_after:.1f}, "
+        f"Add {_added_text(best, args.regain_pct)}: then {far(best.de_after, outfit.tolerance_de)}, "
         f"{data['total_dry_mass_g'] / G_PER_KG:.2f} kg oven-dry in all."
     )
     if best.low_factor is None:
@@ -321,6 +333,12 @@ def _correct_text(args: argparse.Namespace, data: dict[str, Any], outfit: Outfit
     yield from aligned(("if true", "it would say: add", "and this plan is off by"), rows)
     yield from _card_text(data["trial_card_g"])
     yield "The full mix is not released before the trial card was measured."
+
+
+def _error_words(outfit: Outfit, lots: list[Fibre]) -> str:
+    """How far off the answer may be: by the model, or by the lots' readings where that is more."""
+    lots_de = max((lot.error_de for lot in lots), default=0.0)
+    return outfit.ways.error_words(outfit.tables, lots_de=lots_de)
 
 
 def _model_words(outfit: Outfit) -> str:

@@ -21,16 +21,18 @@ if TYPE_CHECKING:
 
 OWN = "own"
 G_PER_KG = 1000
+READ_LAB = "any/error_mean/read_lab"  # row of table colour_models
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Fibre:
-    """A lot with its spectrum, oven-dry mass [g] and owner."""
+    """A lot with its spectrum, oven-dry mass [g], owner, and what its reading lets a prediction be off by."""
 
     name: str
     reflectance: Any
     dry_mass_g: float
     owner: str = OWN
+    error_de: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,16 @@ class Outfit:
         most = counted.most_common(1)[0][0] if counted else ""
         return [one for one in every if kind[one.name] == most or one.name in also]
 
+    def may_be_added(self, to: Sequence[Fibre]) -> list[Fibre]:
+        """Every usable lot on the mill's bench of the fibre and owner of some lots, but not those."""
+        if self.bench is None:
+            return []
+        names = {lot.name for lot in to}
+        here = [lot for lot in self.bench.lots if lot.is_usable and lot.free_dry_g > 0]
+        kinds = {(lot.fibre, lot.owner) for lot in here if lot.code in names}
+        more = [lot.code for lot in here if (lot.fibre, lot.owner) in kinds and lot.code not in names]
+        return [self._of_bench(code, None) for code in more]
+
     def fibres(self, typed: Sequence[str], flag: str) -> list[Fibre]:
         """Lots from words such as `L027=46,-22,18:0.96kg`, `white:2kg` or, with a mill, `L027`.
 
@@ -157,8 +169,10 @@ class Outfit:
             return self._of_bench(name, mass_g)
         if mass_g is None or mass_g <= 0:
             raise InputError(f"weight of {name}", mass, "given behind a colon, such as L027=46,-22,18:0.96kg")
-        spectrum = self._recovered(parse_lab(colour, f"colour of {name}")) if sign else self.spectrum(name)
-        return Fibre(name, spectrum, mass_g)
+        if not sign:
+            return Fibre(name, self.spectrum(name), mass_g)
+        spectrum = self._recovered(parse_lab(colour, f"colour of {name}"))
+        return Fibre(name, spectrum, mass_g, error_de=self.tables.colour_models[READ_LAB].value)
 
     def _of_bench(self, code: str, mass_g: float | None) -> Fibre:
         from doffer.errors import RefusedError
@@ -171,7 +185,8 @@ class Outfit:
                 f"{code} cannot go into a blend", lot.why_not, "Read it again, or leave it out"
             )
         grams = lot.free_dry_g if mass_g is None else mass_g
-        return Fibre(code, spectra([lot])[0], grams, OWN if lot.is_own else lot.owner)
+        error_de = 0.0 if lot.kind == "spectrum" else lot.error_de or 0.0
+        return Fibre(code, spectra([lot])[0], grams, OWN if lot.is_own else lot.owner, error_de)
 
     def _recovered(self, lab: tuple[float, float, float]) -> Any:
         import numpy as np
@@ -287,6 +302,18 @@ def spectra_word(words: argparse.ArgumentParser) -> None:
     words.add_argument(
         "--spectra", type=Path, action="append", default=[], metavar="FILE", help="spectra by name"
     )
+
+
+def far(de: float, tolerance_de: float | None = None) -> str:
+    """A difference as it may be said: no less than models can tell, never rounded into the tolerance."""
+    if de < TELLABLE_DE:
+        return f"{TELLABLE_DE:.1f} or less"
+    if tolerance_de is not None and de > tolerance_de and f"{de:.1f}" == f"{tolerance_de:.1f}":
+        return f"{de:.2f}"
+    return f"{de:.1f}"
+
+
+TELLABLE_DE = 0.5  # the models cannot tell less; two readings of one tuft differ by as much
 
 
 def lab_text(lab: Any) -> str:

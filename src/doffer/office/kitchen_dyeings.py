@@ -82,6 +82,7 @@ def _shown(
     undone = found.row.undone
     now_min = (clock.now() - found.row.begun_at).total_seconds() / SECONDS_PER_MIN
     course = view.course_of(found.recipe, units_of(request), now_min)
+    is_on = undone is None and course is not None and 0 <= now_min <= course.minutes
     person = acting(request)
     context: dict[str, Any] = {
         "here": "shades",
@@ -93,7 +94,8 @@ def _shown(
         "differences": differences(seen, standard),
         "together": together_words(seen, standard),
         "course": course,
-        "is_on": undone is None and course is not None and 0 <= now_min <= course.minutes,
+        "is_on": is_on,
+        "unsure": unsure(seen, standard, is_on=is_on),
         "step_now": _step_now(course, now_min),
         "kettles": {row.code: row for row in kettles()},
         "standard": standard,
@@ -186,6 +188,27 @@ def differences(loads: tuple[LoadSeen, ...], standard: StandardRow) -> tuple[str
                     f"{f': {ways}' if ways else ''}."
                 )
     return tuple(told)
+
+
+def unsure(loads: tuple[LoadSeen, ...], standard: StandardRow, *, is_on: bool) -> dict[int, str]:
+    """By number of a load that was read, what is still to be done before its reading counts."""
+    told: dict[int, str] = {}
+    for one in loads:
+        if one.sitting is None or one.de is None:
+            continue
+        n_tufts, most_de = one.sitting.n_tufts, one.sitting.most_de
+        if is_on:
+            told[one.row.id] = "it is in the bath yet: read it again when it is rinsed and dry"
+        elif n_tufts < LOAD_TUFTS:
+            told[one.row.id] = (
+                f"by {n_tufts} of the {LOAD_TUFTS} tufts asked: read the others, from other places"
+            )
+        elif most_de is not None and most_de > standard.pass_de:
+            told[one.row.id] = f"its tufts lie up to {most_de:.1f} from their mean: read more of them"
+    return told
+
+
+LOAD_TUFTS = 5
 
 
 def together_words(loads: tuple[LoadSeen, ...], standard: StandardRow) -> str:

@@ -183,7 +183,7 @@ def _then_words(point: BatchPoint, book: ShadeBook) -> str:
     if not point.verdicts or point.verdicts[-1].formula == book.standard.formula:
         return ""
     said = point.verdicts[-1]
-    return f"{said.de:.1f} with {COUNT_WORDS[said.formula]} when it was said"
+    return f"{said.de:.1f} with {COUNT_WORDS[said.formula]} when it was said."
 
 
 def _small_pair(point: BatchPoint, standard: StandardRow, name: str, tables: Tables) -> str:
