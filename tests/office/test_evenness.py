@@ -17,9 +17,11 @@ from doffer.mill.commands.evenness import FigureFacts, TrialFacts, record_figure
 from doffer.mill.commands.lots import add_photo
 from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, TrialResult
 from doffer.mill.models import MachineFigure
+from doffer.mill.queries.evenness import one_trial
 from doffer.mill.queries.mixing import mixing_of_lots
 from doffer.office.evenness_asked import read_mixed
 from doffer.office.evenness_blend import route_of, usual_of
+from doffer.office.evenness_learn import spread_of
 from doffer.office.evenness_pictures import are_locks, from_far, shown_g, strips_png
 from doffer.office.evenness_view import evenness_view, say_chances
 from doffer.pictures.strip import COLUMNS, LANES, RIM_ROWS
@@ -306,6 +308,19 @@ def test_trials_tell_of_the_machines_and_are_kept_as_their_own(client, photograp
     assert all(one.low_micro < one.value_micro < one.high_micro for one in kept)
     assert client.post("/orders/O207/evenness/keep/", sent).status_code == 302
     assert MachineFigure.objects.filter(found="fit").count() == kept.count()
+
+
+def test_a_photo_along_the_blends_colours_tells_only_of_a_blend_with_that_lot(client, photographed):
+    inputs = mixing_of_lots({"L027": 900.0, "L028": 300.0})
+    route = route_of(inputs, read_mixed({"set": "yes", "layers": "12"}, "metric", usual_of(inputs)))
+    lit = one_trial(photographed)
+    result = dataclasses.replace(lit.result, signal="colour")
+    facts = [PhotoFacts(length_mm=300.0, mm_per_px=0.25, component=lot) for lot in ("L028", "L006", "")]
+    told = [spread_of(route, dataclasses.replace(lit, facts=each, result=result)) for each in facts]
+    assert told[1:] == [None, None]
+    assert told[0].sd == pytest.approx(0.5)
+    # a unit vector times the slopes: how long the slope of that lot itself is, at its own place
+    assert told[0].signals.weights[0, 1] == pytest.approx(np.linalg.norm(route.slope_lab[:, 1]))
 
 
 def test_without_a_trial_of_its_passage_nothing_is_told(client, photographed):

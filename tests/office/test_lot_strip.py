@@ -1,14 +1,18 @@
 """A photo of a strip: what stripes it shows is kept with the lot, or the reason why it cannot be told."""
 
+import dataclasses
 import re
 import uuid
 
+import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from tests.office.page_words import words
 from tests.process.strip_photo_maker import Scene, as_jpeg, photograph
 
 from doffer.mill.models import EvennessTrial, Photo
+from doffer.mill.queries.mixing import mixing_of_lots
+from doffer.office.evenness_blend import followed
 
 pytestmark = pytest.mark.django_db
 PAGE = "/lots/L006/strip/"
@@ -129,3 +133,36 @@ def test_who_only_looks_keeps_no_photo(client_of, small_mill, media, strip):
     answer = viewer.post("/lots/L005/strip/", form(strip))
     assert answer.status_code in (403, 422)
     assert kept() == 0
+
+
+def test_of_a_blend_stripes_are_looked_for_along_its_own_colours(client, demo_mill, media, strip):
+    page = "/lots/R102/strip/"
+    lots = "L008|L007|L006"
+    assert re.search(rf"R102 is a blend of lots .* where ({lots}) is more of it", words(client.get(page)))
+    assert client.post(page, form(strip)).status_code == 302
+    trial = EvennessTrial.objects.latest("pk")
+    assert trial.result["signal"] == "colour"
+    assert trial.facts["component"] in lots.split("|")
+    text = words(client.get(page))
+    assert "Looked along the blend's own colours: the way they go where " + trial.facts["component"] in text
+    assert "apart in colour" in text
+    alone = words(client.get(PAGE))
+    assert "Stripes are looked for from light to dark" in alone
+
+
+def test_what_is_followed_leads_to_the_lot_that_moves_the_colour_most(demo_mill):
+    inputs = mixing_of_lots({"L027": 500.0, "L031": 500.0})
+    toward = followed(inputs)
+    part = next(one for one in inputs.parts if one.lot == toward.lot)
+    other = next(one for one in inputs.parts if one.lot != toward.lot)
+    # with more of it the blend comes nearer to that lot
+    assert np.dot(toward.slope_lab, np.subtract(part.lab, other.lab)) > 0
+    alike = dataclasses.replace(inputs, parts=(part, dataclasses.replace(part, lot="L999")))
+    assert followed(alike) is None
+
+
+def test_the_page_of_a_blend_asks_the_database_no_more_than_it_must(
+    client, demo_mill, django_assert_max_num_queries
+):
+    with django_assert_max_num_queries(48):
+        client.get("/lots/R102/strip/")

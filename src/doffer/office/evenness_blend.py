@@ -27,7 +27,7 @@ from doffer.planning.evenness.figures import (
     usual_steps,
 )
 from doffer.planning.evenness.forecast import Forecast, forecast, one_more_pass
-from doffer.planning.evenness.slope import slope_lab, spectra_of_labs
+from doffer.planning.evenness.slope import slope_lab, spectra_of_labs, strongest_part
 from doffer.planning.evenness.wish import Choice, Limits, Wish, gentle_limits
 from doffer.process.evenness.passage import Draw, Feed, Passage, Pick, Toss
 from doffer.working import Status
@@ -109,10 +109,38 @@ class Route:
     @property
     def slope_lab(self) -> Floats | None:
         """How the colour follows the shares, shape (3, k); None where a colour is not known."""
-        if self.reflectance is None:
-            return None
-        shares = np.array([part.share_frac for part in self.inputs.parts])
-        return slope_lab(self.reflectance, shares, _daylight(self.inputs), mixing=self.inputs.ways.mixing)
+        return _slope_of(self.inputs, self.reflectance)
+
+
+def _slope_of(inputs: MixingInputs, reflectance: Floats | None) -> Floats | None:
+    if reflectance is None:
+        return None
+    return slope_lab(reflectance, _shares(inputs), _daylight(inputs), mixing=inputs.ways.mixing)
+
+
+def _shares(inputs: MixingInputs) -> Floats:
+    return np.array([part.share_frac for part in inputs.parts])
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Followed:
+    """How a blend's colour goes: the lot that moves it most, and dLab for a share of 1 of it, shape (3,)."""
+
+    lot: str
+    slope_lab: Floats
+
+
+def followed(inputs: MixingInputs) -> Followed | None:
+    """Which way to look for stripes of a blend; None where a colour is not known, or all are nearly alike."""
+    weights = _slope_of(inputs, _reflectance(inputs))
+    if weights is None:
+        return None
+    shares = _shares(inputs)
+    at = strongest_part(weights, shares)
+    toward = weights[:, at] / (1 - shares[at])
+    if np.linalg.norm(toward) < inputs.tables.evenness_figures["visible_pair"].value:
+        return None
+    return Followed(inputs.parts[at].lot, toward)
 
 
 def usual_of(inputs: MixingInputs, *, strand_tex: float | None = None) -> Usual:

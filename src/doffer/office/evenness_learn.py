@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 from doffer.errors import ConflictError, InputError
 from doffer.fibre.variation import Signals
 from doffer.mill.commands.evenness import FigureFacts, record_figure
-from doffer.mill.evenness_facts import PieceVariance, SampleFacts, Signal
+from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, SampleFacts, Signal
 from doffer.mill.queries.evenness import TrialRow
 from doffer.office.asked import acting, key_of
 from doffer.office.evenness_asked import read_mixed
@@ -90,6 +90,9 @@ def spread_of(route: Route, trial: TrialRow) -> Measured | None:
     if trial.result.signal == Signal.LIGHTNESS and route.slope_lab is not None:
         signals = Signals(("lightness",), route.slope_lab[:1])
         return Measured(passage, signals, piece_g, math.sqrt(piece.variance), piece.n_pieces)
+    if trial.result.signal == Signal.COLOUR:
+        signals = _along(route, trial)
+        return signals and Measured(passage, signals, piece_g, math.sqrt(piece.variance), piece.n_pieces)
     if trial.result.signal != Signal.SHARE or not isinstance(trial.facts, SampleFacts):
         return None
     if trial.facts.component not in names:
@@ -99,6 +102,16 @@ def spread_of(route: Route, trial: TrialRow) -> Measured | None:
     signals = Signals((names[at],), np.eye(len(names))[at : at + 1])
     sd = math.sqrt(piece.variance) / POINTS
     return Measured(passage, signals, piece_g, sd, piece.n_pieces, floor_sd=math.sqrt(float(floor)))
+
+
+def _along(route: Route, trial: TrialRow) -> Signals | None:
+    """The way a photo was looked along: how the colour goes where one lot is more of the blend."""
+    names = [part.name for part in route.passage.feed.parts]
+    slope = route.slope_lab
+    if slope is None or not isinstance(trial.facts, PhotoFacts) or trial.facts.component not in names:
+        return None
+    toward = slope[:, names.index(trial.facts.component)]
+    return Signals(("colour",), (toward / np.linalg.norm(toward) @ slope)[None])
 
 
 def _piece(trial: TrialRow) -> PieceVariance | None:

@@ -22,8 +22,10 @@ from doffer.mill.commands.lots import MOST_PHOTO_BYTES, add_photo
 from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, Signal, TrialResult
 from doffer.mill.queries.evenness import TrialRow, trials
 from doffer.mill.queries.lots import one_lot
+from doffer.mill.queries.mixing import mixing_of_blended_lot
 from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
 from doffer.office.evenness_asked import TEX_PER_G_PER_M
+from doffer.office.evenness_blend import Followed, followed
 from doffer.office.readings import Typed
 from doffer.people.rights import Right, may
 from doffer.pictures.variance_length import say_length
@@ -104,14 +106,22 @@ def _keep(request: HttpRequest, code: str, typed: Typed) -> None:
     if typed.errors:
         return
     tables = bridge.current_tables()
-    scan = combine([scan_photo(data, known=known, tables=tables, white=white) for data in pictures])
+    toward = _followed(code)
+    slope_lab = None if toward is None else toward.slope_lab
+    scan = combine(
+        [scan_photo(data, known=known, tables=tables, white=white, slope_lab=slope_lab) for data in pictures]
+    )
     told, key = verdict(scan, tables), key_of(request)
     photos = [
         add_photo(acting(request), code, data=data, key=uuid.uuid5(key, f"photo {number}"))
         for number, data in enumerate(pictures)
     ]
     facts = PhotoFacts(
-        length_mm=scan.strip_mm, mm_per_px=scan.mm_per_px, strand_tex=strand_tex, n_strips=scan.photos
+        length_mm=scan.strip_mm,
+        mm_per_px=scan.mm_per_px,
+        strand_tex=strand_tex,
+        n_strips=scan.photos,
+        component="" if toward is None else toward.lot,
     )
     stage = typed.text("stage")
     trial = TrialFacts(
@@ -120,16 +130,29 @@ def _keep(request: HttpRequest, code: str, typed: Typed) -> None:
         passes=1 if passes is None else passes,
         lot=code,
         photo=photos[0],
-        result=result_of(scan, told),
+        result=result_of(scan, told, followed_lot=facts.component),
         note=typed.text("note"),
     )
     record_trial(acting(request), trial, key=key)
 
 
-def result_of(scan: StripScan, told: Verdict) -> TrialResult:
+def _followed(code: str) -> Followed | None:
+    """The way the colour of this lot goes, where it is a blend of lots with known colours."""
+    inputs = mixing_of_blended_lot(code)
+    return None if inputs is None else followed(inputs)
+
+
+def followed_words(lot: str) -> str:
+    """Along what stripes are looked for: the way a lot moves the blend's colour, or from light to dark."""
+    if lot:
+        return f"Looked along the blend's own colours: the way they go where {lot} is more of it."
+    return "Looked from light to dark."
+
+
+def result_of(scan: StripScan, told: Verdict, *, followed_lot: str = "") -> TrialResult:
     """What is kept of a scan: the variance of pieces of every length, and the verdict in words."""
     return TrialResult(
-        signal=Signal.LIGHTNESS,
+        signal=Signal.COLOUR if "blend" in scan.signals else Signal.LIGHTNESS,
         pieces=tuple(
             PieceVariance(
                 variance=float(variance),
@@ -137,19 +160,22 @@ def result_of(scan: StripScan, told: Verdict) -> TrialResult:
                 n_pieces=max(1, int(scan.strip_mm / length_mm)),
                 length_mm=float(length_mm),
             )
-            for length_mm, variance, error in zip(scan.piece_mm, scan.variance[0], scan.error[0], strict=True)
+            for length_mm, variance, error in zip(
+                scan.piece_mm, scan.variance[-1], scan.error[-1], strict=True
+            )
         ),
-        words=(face_words(told), *scan.warnings),
+        words=(face_words(told, followed_lot=followed_lot), followed_words(followed_lot), *scan.warnings),
     )
 
 
-def face_words(told: Verdict) -> str:
+def face_words(told: Verdict, *, followed_lot: str = "") -> str:
     """The verdict as a mill person says it: "Stripes of about 4 cm, plainly seen."."""
     if told.striping is Striping.NONE:
         return f"No stripes found; if there are any, pieces of 1 cm differ by less than {told.high:.1f}."
     length = "of no one length" if told.wavelength_mm is None else f"of about {_length(told.wavelength_mm)}"
     ends = f"{told.low:.1f} to {told.high:.1f}"
-    differ = f"pieces of 1 cm are {told.sd:.1f} lighter or darker ({ends})"
+    how = "apart in colour" if followed_lot else "lighter or darker"
+    differ = f"pieces of 1 cm are {told.sd:.1f} {how} ({ends})"
     return f"Stripes {length}, {FACE_WORDS[told.striping]}: {differ}."
 
 
@@ -238,8 +264,10 @@ def trial_view(trial: TrialRow) -> TrialView:
 def _shown(request: HttpRequest, code: str, typed: Typed, *, status: int = 200) -> HttpResponse:
     person = acting(request)
     found = trials(lot=code, after=number_after(request, "after"))
+    toward = _followed(code)
     context: dict[str, Any] = {
         "here": "lots",
+        "followed_lot": "" if toward is None else toward.lot,
         "row": one_lot(code).row,
         "typed": typed,
         "trials": [trial_view(row) for row in found.rows if row.kind == "photo"],

@@ -79,6 +79,15 @@ def slope_per_share(weights: Floats, shares: Floats) -> Floats:
     return np.asarray(np.divide(length, rest, out=np.zeros_like(length), where=rest > 0))
 
 
+def strongest_part(weights: Floats, shares: Floats) -> int:
+    """Place of the lot whose straying colours the blend most: the largest ``|J_k|^2 w_k (1 - w_k)``.
+
+    Each share strays as pure layers of it would, with variance ``w_k (1 - w_k)`` (computed).
+    """
+    shares = np.asarray(shares)
+    return int(np.argmax(slope_per_share(weights, shares) ** 2 * shares * (1 - shares)))
+
+
 def slope_band(lots: Floats, shares: Floats, seen_in: Light, *, mixing: Mixing, ln_m_sd: float) -> SlopeBand:
     """The slope and how far it moves with the constant of the Stearns-Noechel form (two errors of ln M)."""
     low, high = mixing_ends(mixing, ln_m_sd=ln_m_sd)
