@@ -113,7 +113,7 @@ def test_a_hold_up_ten_times_the_usual_is_asked_about(small_mill):
 
 
 def test_a_figure_belongs_to_its_kind_of_machine(small_mill):
-    with pytest.raises(RefusedError, match="card hold up is a figure of the card"):
+    with pytest.raises(RefusedError, match="“what the card holds” is a figure of the card"):
         record_figure(small_mill.owner, PICKER, measured())
     with pytest.raises(InputError, match=r"picker_hold_up, .*end_correlation"):
         record_figure(small_mill.owner, CARD, measured(key="viewing_distance"))
@@ -248,7 +248,7 @@ def test_a_trial_is_shown_with_its_machine_lot_and_run(small_mill):
 
 def test_a_clean_down_ten_times_the_usual_is_asked_about(small_mill):
     heavy = of_card(CleanDownFacts(masses_g=(700.0, 720.0), actual_regain_frac=0.16))
-    with pytest.raises(QuestionError, match=r"card hold up of .* far from the usual"):
+    with pytest.raises(QuestionError, match=r"“what the card holds” is far from the usual"):
         record_trial(small_mill.floor, heavy)
     assert EvennessTrial.objects.count() == 0
     number = record_trial(small_mill.floor, heavy, confirmation="weighed twice")

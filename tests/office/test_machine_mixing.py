@@ -109,6 +109,34 @@ def test_a_figure_far_from_the_usual_is_asked_about_first(client, kept):
     assert "a carder of 2 m" in newest().note
 
 
+@pytest.mark.parametrize(
+    ("way", "address", "more"),
+    [
+        ("tufts", PICKER, {"figure": "clump_after_1", "weights": "9\n8\n7\n9\n8\n7"}),
+        ("pulse", CARD, {"pulse": "300", "weights": "\n".join(f"900 {80 * 0.8**k:.3f}" for k in range(14))}),
+    ],
+)
+def test_an_unusual_figure_of_a_trial_is_kept_once_it_is_said_to_be_right(client, kept, way, address, more):
+    sent = form(way=way, **more)
+    asked = client.post(address, sent)
+    text = words(asked)
+    assert asked.status_code == 422
+    assert "is far from the usual" in text
+    assert kept() == (0, 0)
+    again = client.post(address, {**sent, "confirmation": "weighed twice"})
+    assert again.status_code == 302
+    assert kept() == (1, 1)
+    assert newest().trials == [EvennessTrial.objects.latest("pk").pk]
+    assert client.post(address, {**sent, "confirmation": "weighed twice"}).status_code == 302
+    assert kept() == (1, 1)
+
+
+def test_a_question_names_the_figure_as_the_page_does(client):
+    text = words(client.post(PICKER, form(figure="clump_after_1", way="tufts", weights="9\n8\n7\n9\n8\n7")))
+    assert "“clumps after the first picking” is far from the usual" in text
+    assert "clump after 1" not in text
+
+
 def test_who_only_looks_cannot_write_a_figure(client_of, small_mill):
     viewer = client_of(small_mill.viewer)
     code = Machine.objects.get(stage="card").code

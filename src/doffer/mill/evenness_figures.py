@@ -10,6 +10,7 @@ from doffer.errors import InputError
 from doffer.mill.evenness_facts import MICRO
 from doffer.mill.models import EvennessTrial, Machine, MachineFigure
 from doffer.mill.models.evenness import Found
+from doffer.planning.evenness.figures import WORDS
 from doffer.tables.loader import Tables
 from doffer.working import Status
 
@@ -26,6 +27,7 @@ STAGES_OF = {
     "end_correlation": ("draw",),
 }
 SHARES = ("end_correlation",)  # from 0 to 1
+STAGE_WORDS = {"pick": "picker", "card": "card", "draw": "drawing", "rest": "bin"}
 HOLD_UP_OF_STAGE = {"pick": "picker_hold_up", "card": "card_hold_up"}
 
 
@@ -100,8 +102,8 @@ def figures_of_stage(stage: str, tables: Tables) -> tuple[str, ...]:
 
 
 def say_figure(key: str) -> str:
-    """A figure in words."""
-    return key.replace("_", " ")
+    """A figure in words of a mill."""
+    return WORDS.get(key, key.replace("_", " "))
 
 
 def entry_of(row: MachineFigure, corrected: Iterable[int]) -> FigureEntry:

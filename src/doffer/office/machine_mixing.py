@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from doffer.errors import DofferError, InputError
 from doffer.exchange.numbers import parse_number
 from doffer.mill.booking import QuestionError
-from doffer.mill.commands.evenness import FigureFacts, TrialFacts, record_figure, record_trial
+from doffer.mill.commands.evenness import FigureFacts, TrialFacts, record_figure, record_found
 from doffer.mill.evenness_facts import (
     CleanDownFacts,
     Facts,
@@ -24,7 +23,7 @@ from doffer.mill.evenness_facts import (
     TrialResult,
     TuftFacts,
 )
-from doffer.mill.queries.evenness import MachineFigures, machine_figures
+from doffer.mill.queries.evenness import MachineFigures, machine_figures, trials
 from doffer.office.asked import acting, fresh_key, key_of, units_of
 from doffer.office.readings import Typed
 from doffer.people.rights import Right, may
@@ -94,30 +93,23 @@ def _keep(request: HttpRequest, machine: MachineFigures, typed: Typed) -> None:
         if known is not None:
             record_figure(person, machine.code, known, confirmation=why, key=key)
         return
-    weighed = _weighed(typed, way)
+    weighed = weighed_as_typed(typed, way)
     if weighed is None:
         return
     found = weighed.found
-    trial = record_trial(
-        person,
-        TrialFacts(
-            facts=weighed.facts,
-            stage=machine.stage,
-            passes=PASSES_BEHIND.get(figure, 1),
-            machine=machine.code,
-            result=TrialResult(
-                figures=(FoundFigure(figure, found.value, found.low, found.high),),
-                words=(found.note,) if found.note else (),
-            ),
-            note=note,
+    trial = TrialFacts(
+        facts=weighed.facts,
+        stage=machine.stage,
+        passes=PASSES_BEHIND.get(figure, 1),
+        machine=machine.code,
+        result=TrialResult(
+            figures=(FoundFigure(figure, found.value, found.low, found.high),),
+            words=(found.note,) if found.note else (),
         ),
-        confirmation=why,
-        key=uuid.uuid5(key, "trial"),
+        note=note,
     )
-    facts = FigureFacts(
-        key=figure, value=found.value, low=found.low, high=found.high, found=way, n=found.n, trials=(trial,)
-    )
-    record_figure(person, machine.code, facts, confirmation=why, key=key)
+    facts = FigureFacts(key=figure, value=found.value, low=found.low, high=found.high, found=way, n=found.n)
+    record_found(person, trial, facts, confirmation=why, key=key)
 
 
 def ways_of(figure: str) -> tuple[str, ...]:
@@ -143,9 +135,9 @@ def _number(typed: Typed, name: str) -> float | None:
     return None if value is None else float(value)
 
 
-def _weighed(typed: Typed, way: str) -> Weighed | None:
+def weighed_as_typed(typed: Typed, way: str) -> Weighed | None:
     """The trial as typed; None with sentences beside the fields that are wrong."""
-    lines = _lines(typed, columns=2 if way == PULSE else 1)
+    lines = lines_as_typed(typed, columns=2 if way == PULSE else 1)
     regain_frac = typed.share("regain", "water on the fibre") or 0.0
     if not lines or typed.errors:
         typed.wrong("weights", "Type the weights, one in a line.")
@@ -181,7 +173,7 @@ def _pulse_g(typed: Typed) -> float | None:
     return typed.small_mass_g("pulse", "weight of the pulse")
 
 
-def _lines(typed: Typed, *, columns: int) -> list[list[float]]:
+def lines_as_typed(typed: Typed, *, columns: int) -> list[list[float]]:
     """Lines of numbers as they were typed: weights, and behind each the share of colour in percent."""
     read: list[list[float]] = []
     for number, line in enumerate(typed.text("weights").splitlines(), start=1):
@@ -211,6 +203,7 @@ def _shown(
     context: dict[str, Any] = {
         "here": "records",
         "machine": machine,
+        "trials": trials(machine=machine.code).rows if machine.figures else (),
         "words": WORDS,
         "chosen": chosen,
         "ways": [(key, *WAYS[key]) for key in ways],

@@ -22,7 +22,15 @@ from doffer.mill.evenness_facts import (
     kind_of_facts,
     micro,
 )
-from doffer.mill.evenness_figures import HOLD_UP_OF_STAGE, SHARES, STAGES_OF, Usual, say_figure, usual_figure
+from doffer.mill.evenness_figures import (
+    HOLD_UP_OF_STAGE,
+    SHARES,
+    STAGE_WORDS,
+    STAGES_OF,
+    Usual,
+    say_figure,
+    usual_figure,
+)
 from doffer.mill.evenness_results import result_of
 from doffer.mill.models import EvennessTrial, Lot, Machine, MachineFigure, Order, Photo, Run
 from doffer.mill.models.evenness import Found, TrialKind
@@ -32,6 +40,7 @@ from doffer.people.rights import Right, require
 
 TIMES_USUAL = 10  # a slipped decimal point; machines of one kind differ by less
 MOST_PASSES = 12
+PERCENT = 100
 LONGEST_NOTE = 400
 Row = TypeVar("Row", Lot, Order, Run)
 LOOK_AGAIN = "Look at the scale, the unit and the decimal point again, or say that it is right"
@@ -139,19 +148,60 @@ def record_figure(
         earlier = done_before(key, "record_figure", body)
         if earlier:
             return int(str(earlier["figure"]))
-        row = _machine(machine)
-        tables = bridge.current_tables()
-        usual = usual_figure(figure.key, tables)
-        if row.stage not in STAGES_OF[figure.key]:
-            reason = f"{say_figure(figure.key)} is a figure of the {' or the '.join(STAGES_OF[figure.key])}"
-            act = f"{row.name} keeps no such figure"
-            raise RefusedError(act, (reason,), "Open that machine and write it there")
-        _ask_about(usual, figure.value, row.name, confirmation)
-        _known_trials(figure.trials)
-        kept = _keep_figure(person, row, figure, usual, confirmation)
-        announce(person, "machine", row.code, f"{say_figure(figure.key)} of {row.name} written down")
+        kept = _written(person, machine, figure, confirmation)
         remember(key, "record_figure", body, {"figure": kept.pk}, person)
         return kept.pk
+
+
+def record_found(
+    by: Person | None,
+    trial: TrialFacts,
+    figure: FigureFacts,
+    *,
+    confirmation: str = "",
+    key: uuid.UUID | None = None,
+) -> tuple[int, int]:
+    """Keep a trial of a machine and the figure found by it, both or neither; gives their numbers.
+
+    The figure names the trial; whatever is asked about is asked before anything is kept.
+
+    Raises
+    ------
+    InputError, RefusedError, QuestionError
+        As `record_trial` and `record_figure`.
+    """
+    person = require(by, Right.EVENNESS)
+    if not trial.machine:
+        raise InputError("machine of the trial", "", "the machine whose figure it gives")
+    with write():
+        body: dict[str, object] = {
+            "trial": repr(trial),
+            "figure": repr(figure),
+            "confirmation": confirmation,
+        }
+        earlier = done_before(key, "record_found", body)
+        if earlier:
+            return int(str(earlier["trial"])), int(str(earlier["figure"]))
+        row = _keep_trial(person, trial, _About.of(trial), confirmation)
+        kept = _written(person, trial.machine, replace(figure, trials=(*figure.trials, row.pk)), confirmation)
+        remember(key, "record_found", body, {"trial": row.pk, "figure": kept.pk}, person)
+        return row.pk, kept.pk
+
+
+def _written(person: Person, machine: str, figure: FigureFacts, confirmation: str) -> MachineFigure:
+    """Check the figure, ask about it where it is far from the usual, and keep it; inside the act."""
+    row = _machine(machine)
+    usual = usual_figure(figure.key, bridge.current_tables())
+    if row.stage not in STAGES_OF[figure.key]:
+        stages = " or the ".join(STAGE_WORDS[stage] for stage in STAGES_OF[figure.key])
+        reason = f"“{say_figure(figure.key)}” is a figure of the {stages}"
+        act = f"{row.name} keeps no such figure"
+        raise RefusedError(act, (reason,), "Open that machine and write it there")
+    _ask_about(usual, figure.value, row.name, confirmation)
+    _known_trials(figure.trials)
+    kept = _keep_figure(person, row, figure, usual, confirmation)
+    announce(person, "machine", row.code, f"{row.name}: {say_figure(figure.key)} written down")
+    return kept
 
 
 def _keep_figure(
@@ -193,8 +243,13 @@ def _ask_about(usual: Usual, value: float, whose: str, confirmation: str) -> Non
         return
     if usual.value / TIMES_USUAL < value < usual.value * TIMES_USUAL:
         return
-    reason = f"it is {value:g} {usual.unit}, and {usual.value:g} {usual.unit} is usual"
-    raise QuestionError(f"{say_figure(usual.key)} of {whose} is far from the usual", (reason,), LOOK_AGAIN)
+    reason = f"it is {_say(value, usual)}, and {_say(usual.value, usual)} is usual"
+    raise QuestionError(f"{whose}: “{say_figure(usual.key)}” is far from the usual", (reason,), LOOK_AGAIN)
+
+
+def _say(value: float, usual: Usual) -> str:
+    """A figure for a sentence: shares in percent, the others in their unit."""
+    return f"{value * PERCENT:.3g} %" if usual.key in SHARES else f"{value:.3g} {usual.unit}"
 
 
 def _known_trials(numbers: Sequence[int]) -> None:
