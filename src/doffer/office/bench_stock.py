@@ -17,8 +17,12 @@ TRIES = 60
 
 
 def _there_g(portion: Portion) -> float:
-    """All there is of a lot, as it lies on the scale now [g]."""
-    return portion.lot.dry_mass_g * (1 + portion.lot.actual_regain_frac)
+    """All there is of a lot in its colour, as it lies on the scale now [g]; what was dyed apart is none."""
+    return _there_dry_g(portion) * (1 + portion.lot.actual_regain_frac)
+
+
+def _there_dry_g(portion: Portion) -> float:
+    return portion.lot.dry_mass_g - portion.lot.dyed_apart_dry_g
 
 
 def _slack_g(portion: Portion) -> float:
@@ -83,7 +87,9 @@ def check_kept(asked: Asked, bench: Bench, blend: Blend, system: str) -> None:
 def _too_little(one: Portion, system: str) -> str:
     there, takes = say(_there_g(one), "g", system), say(one.weighed_g, "g", system)
     lacks = say(one.weighed_g - _there_g(one), "g", system)
-    return f"{one.lot.code} has {there} and the blend takes {takes}, {lacks} too little"
+    apart_g = one.lot.dyed_apart_dry_g * (1 + one.lot.actual_regain_frac)
+    apart = f" in its colour ({say(apart_g, 'g', system)} more was dyed apart)" if apart_g else ""
+    return f"{one.lot.code} has {there}{apart} and the blend takes {takes}, {lacks} too little"
 
 
 def cannot_go_in(bench: Bench, codes: Sequence[str]) -> tuple[str, ...]:
@@ -105,5 +111,5 @@ def whole_scaled(blend: Blend) -> tuple[dict[str, float], float]:
     The scale may have rounded a lot up to a gram more than there is: then the whole mix is that much smaller.
     """
     total_g = sum(one.dry_g for one in blend.portions)
-    factor = min(1.0, *(one.lot.dry_mass_g / one.dry_g for one in blend.portions))
+    factor = min(1.0, *(_there_dry_g(one) / one.dry_g for one in blend.portions))
     return {one.lot.code: one.dry_g / total_g for one in blend.portions}, total_g * factor

@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 
 from doffer.errors import NotFoundError, RefusedError
 from doffer.mill import clock, house
+from doffer.mill.mix_checks import ANEW
 from doffer.mill.queries.recipes import OneRecipe
 from doffer.office.asked import units_of
 from doffer.office.recipe_view import Line, lines_of
@@ -25,7 +26,7 @@ def weigh_out_pdf(request: HttpRequest, recipe: OneRecipe, what: str) -> HttpRes
     NotFoundError
         There is no such sheet.
     RefusedError
-        The full mix of a recipe that is not released.
+        The full mix of a recipe that is not released, or whose fibre is gone or was dyed since.
     """
     if what not in (TRIAL, MIX):
         raise NotFoundError("sheet", what, f"There are {TRIAL} and {MIX}")
@@ -36,6 +37,9 @@ def weigh_out_pdf(request: HttpRequest, recipe: OneRecipe, what: str) -> HttpRes
             ("it is not released yet",),
             "Card and read its trial card first",
         )
+    if not is_trial and recipe.against.stops:
+        reasons = tuple(one.said() for one in recipe.against.stops)
+        raise RefusedError(f"The full mix of {recipe.row.code} is not weighed out", reasons, ANEW)
     country = house.text("country_rules")
     imprint = Imprint(
         mill=house.text("name"),

@@ -16,6 +16,7 @@ from doffer.fibre.colour.screen import screen_colour
 from doffer.fibre.colour.spectrum import light
 from doffer.fibre.colour.verdict import Judgement, judge
 from doffer.fibre.colour.words import difference_words
+from doffer.mill.doubt import Doubt
 from doffer.mill.palette import target_of
 from doffer.mill.queries.recipes import OneRecipe, RecipePart, run_note
 from doffer.office.bench_asked import OWN_COLOUR, SHARE, USUAL_MODEL, share_text
@@ -23,6 +24,7 @@ from doffer.office.bench_blend import SPECTRUM
 from doffer.pictures.colour import fibre_hex
 from doffer.pictures.mix import MixPart, mix_bar
 from doffer.pictures.swatch import swatch_pair
+from doffer.pictures.wording import say
 from doffer.pictures.words import say_list
 from doffer.planning.shade.reach import Reach, reach_of
 from doffer.planning.shade.target import Target, target_from_lab
@@ -170,13 +172,19 @@ def bench_address(recipe: OneRecipe) -> str:
     """The recipe as a question to the bench."""
     row = recipe.row
     lab = ", ".join(f"{x:g}" for x in recipe.target_labs[FIRST_LIGHT])
-    words = [("shade", row.shade)] if row.shade else [("shade", OWN_COLOUR), ("lab", lab)]
+    aim = [("shade", OWN_COLOUR), ("lab", lab)]
+    words = [("shade", row.shade)] if row.shade and recipe.is_in_book else aim
     words += [("model", recipe.model)] if recipe.model != USUAL_MODEL else []
     mass_g = sum(line.weigh_g for line in lines_of(recipe))
     words += [("mass", f"{mass_g:.0f} g")]
     words += [("lot", part.lot) for part in recipe.parts]
     words += [(f"{SHARE}{part.lot}", share_text(part.share_frac)) for part in recipe.parts]
     return f"/bench/?{urlencode(words)}"
+
+
+def said_of(doubts: Sequence[Doubt], system: str) -> tuple[str, ...]:
+    """What speaks against a mix, its weights in the words of whoever reads it."""
+    return tuple(one.said(lambda mass_g: say(mass_g, "g", system)) for one in doubts)
 
 
 def run_address(recipe: OneRecipe, lines: Sequence[Line]) -> str:

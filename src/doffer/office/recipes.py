@@ -25,7 +25,7 @@ from doffer.mill.commands.trial_card import (
 from doffer.mill.queries import recipes
 from doffer.mill.queries.recipes import OneRecipe
 from doffer.office import recipe_view as view
-from doffer.office.asked import acting, fresh_key, key_of, number_after
+from doffer.office.asked import acting, fresh_key, key_of, number_after, units_of
 from doffer.office.bench_asked import USUAL_MODEL
 from doffer.office.bench_blend import TELLABLE_DE
 from doffer.office.colour_readings_form import form_of
@@ -92,6 +92,8 @@ def _shown(
         "is_newest": recipe.row.version == recipe.versions[0],
         "corrected": corrected_of(recipe) if is_open and card and card.de >= TELLABLE_DE else None,
         "beyond": view.beyond_words(recipe, card),
+        "stops": view.said_of(recipe.against.stops, units_of(request)),
+        "asks": view.said_of(recipe.against.asks, units_of(request)),
         "bench_address": view.bench_address(recipe),
         "run_address": view.run_address(recipe, lines),
         "may_read": may(person, Right.READ_COLOUR),

@@ -12,6 +12,7 @@ from doffer.mill.booking import QuestionError
 from doffer.mill.clean_fibre import form_in, last_before
 from doffer.mill.commands.run_facts import RunDone, RunIn
 from doffer.mill.doubt import Doubt, said_all
+from doffer.mill.dyed import dyed_apart, dyeings_of
 from doffer.mill.models import Lot, Run, RunInput
 from doffer.mill.models.weighings import Branch
 from doffer.mill.queries.runs import Expected, Part, expected_out
@@ -41,6 +42,7 @@ STATES: Final = {
 }
 NEEDS_CARDING: Final = frozenset({"draw", "spin", "ply", "set", "skein"})
 NEEDS_SPINNING: Final = frozenset({"ply", "set", "skein"})
+MIXES: Final = frozenset({"pick", "card"})  # where fibre of another colour is lost among the rest
 LOOSE: Final = (Form.SCOURED, Form.OPENED)
 
 
@@ -89,6 +91,22 @@ def doubts_going_in(stage: str, lots: Mapping[str, Lot], inputs: Sequence[RunIn]
             doubts.append(Doubt(words, (there_g, item.reading.net_g)))
     if len(set(states.values())) > 1:
         doubts.append(Doubt(_two_states(lots, states)))
+    return [*doubts, *_dyed_apart(stage, lots, inputs)]
+
+
+def _dyed_apart(stage: str, lots: Mapping[str, Lot], inputs: Sequence[RunIn]) -> list[Doubt]:
+    """More of a lot into a mix than has its colour: the rest of it lies there dyed."""
+    if stage not in MIXES:
+        return []
+    apart = dyed_apart(list(lots.values()), dyeings_of([lot.pk for lot in lots.values()]))
+    doubts = []
+    for item in inputs:
+        lot = lots[item.lot]
+        apart_g, there_g = bridge.grams(apart.get(lot.pk, 0)), bridge.grams(lot.now_mass_mg)
+        goes_g = there_g if item.reading is None else item.reading.net_g
+        if apart_g and goes_g > (there_g - apart_g) * (1 + WEIGHING_SLACK_FRAC):
+            words = f"{{}} of {lot.code} was dyed apart: {{}} has its colour, and {{}} go in"
+            doubts.append(Doubt(words, (apart_g, there_g - apart_g, goes_g)))
     return doubts
 
 

@@ -48,6 +48,7 @@ from doffer.mill.commands.run_questions import (
 )
 from doffer.mill.composition import Share, blended_columns, keep_shares, shares_of
 from doffer.mill.doubt import Doubt, doubts_from
+from doffer.mill.mix_checks import refuse_stale_mix
 from doffer.mill.models import (
     Customer,
     Lot,
@@ -211,6 +212,7 @@ def _begin(person: Person, facts: RunFacts, inputs: Sequence[RunIn]) -> tuple[Ru
     ask_who_looked(lots.values(), f"The {facts.stage} run does not start")
     decision = join_allowed(list(lots.values()), facts.join_decision)
     refuse_empty(lots, inputs)
+    refuse_stale_mix(facts.note, f"The {facts.stage} run does not start")
     doubts = doubts_going_in(facts.stage, lots, inputs)
     run = Run.objects.create(
         code=next_code(RUN),

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from doffer.errors import ConflictError, InputError, RefusedError
-from doffer.fibre.colour.blend import BlendModel, Mixing
 from doffer.fibre.colour.difference import de2000
 from doffer.fibre.colour.predict import published_error
 from doffer.fibre.colour.verdict import Tolerance, judge, usual_tolerance
@@ -20,6 +19,8 @@ from doffer.mill.commands.readings import Seen, book_readings
 from doffer.mill.commands.recipes import MG_PER_CG, check_open, recipe_of, step_to
 from doffer.mill.commands.samples import keep_trial_as_sample
 from doffer.mill.commands.shades import tolerance_of
+from doffer.mill.dyed import undyed_dry
+from doffer.mill.mix_checks import ANEW, against_mix, is_learnt, out_of_reach
 from doffer.mill.models import BlendRecipe, ColourReading
 from doffer.mill.models.blends import RecipeState
 from doffer.mill.models.colour import Verdict
@@ -29,8 +30,6 @@ from doffer.mill.sittings import Sitting, sittings
 from doffer.mill.write import write
 from doffer.people.models import Person
 from doffer.people.rights import Right, require
-from doffer.planning.shade.reach import reach_of
-from doffer.planning.shade.ways import ShadeWays
 from doffer.tables.loader import Tables
 
 
@@ -115,6 +114,7 @@ def _told(person: Person, recipe: BlendRecipe, sitting: Sitting) -> Measured:
     measured = np.array(sitting.labs[first])
     found = judge(np.array(wanted[first]), measured, recipe_tolerance(recipe, tables))
     predicted = np.array(colours.plain_labs(recipe.predicted_labs_centi)[first])
+    is_beyond = out_of_reach(recipe, sitting, recipe_tolerance(recipe, tables), tables) is not None
     return Measured(
         code=recipe.code,
         version=recipe.version,
@@ -123,27 +123,8 @@ def _told(person: Person, recipe: BlendRecipe, sitting: Sitting) -> Measured:
         verdict=str(found.verdict),
         words=found.words,
         prediction_off_de=float(de2000(predicted, measured)),
-        sample=keep_trial_as_sample(person, recipe, sitting) if _can_be(recipe, sitting, tables) else None,
+        sample=None if is_beyond else keep_trial_as_sample(person, recipe, sitting),
     )
-
-
-def _can_be(recipe: BlendRecipe, sitting: Sitting, tables: Tables) -> bool:
-    """Whether the lots of the recipe can make what was read, within the tolerance, in any shares."""
-    if FIRST_LIGHT not in sitting.labs:
-        return True
-    spectra = np.array([part.reflectance_ppm for part in recipe.parts.all()]) / bridge.PPM
-    ways = ShadeWays(
-        mixing=Mixing(BlendModel(recipe.model), bridge.maybe_frac(recipe.constant_ppm) or 0.0),
-        ln_m_sd=bridge.maybe_frac(recipe.ln_m_sd_ppm) or 0.0,
-        is_fitted=recipe.fit_id is not None,
-        trial_card_g=bridge.grams(recipe.trial_mg),
-        lot_worth_de=tables.constants["shade_lot_worth"].value,
-    )
-    seen_in = colours.first_light(tables, observer_deg=recipe.observer_deg)
-    tolerance = recipe_tolerance(recipe, tables)
-    measured = np.array(sitting.labs[FIRST_LIGHT])
-    found = reach_of(spectra, measured, seen_in, ways=ways, formula=tolerance.formula)
-    return found.de <= tolerance.pass_de
 
 
 def learn_from_card(by: Person | None, code: str, *, note: str) -> int:
@@ -164,8 +145,7 @@ def learn_from_card(by: Person | None, code: str, *, note: str) -> int:
         found = sittings(ColourReading.objects.filter(recipe=recipe))
         if not found:
             raise ConflictError(f"The trial card of {code} was not read yet", "Read it first")
-        known = colours.whole_ppm(found[-1].known(bridge.current_tables()).reflectance)
-        if any(list(row) == list(known) for row in recipe.samples.values_list("reflectance_ppm", flat=True)):
+        if is_learnt(recipe, found[-1], bridge.current_tables()):
             raise ConflictError(f"{code} was learnt from already", "There is nothing more to do")
         sample = keep_trial_as_sample(person, recipe, found[-1], note=note.strip())
         if sample is None:
@@ -185,8 +165,10 @@ def release_recipe(by: Person | None, code: str, *, note: str = "", key: uuid.UU
     Raises
     ------
     RefusedError
-        The trial card was not measured, or it is off shade; a card that the tolerance leaves to a person
-        needs a note, and so do one read on too few tufts and fibre that other released recipes wait for.
+        The trial card was not measured, or it is off shade; or its fibre is gone or was dyed since. A note
+        lets go on what a person may decide: a card between pass and fail, one read on too few tufts or one
+        that its lots cannot make, a shade that was restated or taken out of the book, a lot that was read
+        again as another colour, fibre that other released recipes wait for.
     """
     person = require(by, Right.SHADES)
     with write():
@@ -234,33 +216,51 @@ def _check_card(recipe: BlendRecipe, act: str, note: str, tables: Tables) -> Non
     if found.verdict == Verdict.FAIL:
         reason = f"its trial card is off shade by {found.de:.1f}: {', '.join(found.words) or 'all round'}"
         raise RefusedError(act, (reason,), "Correct the recipe as a new version and card that")
-    reasons = []
+    against = against_mix(recipe, sitting, recipe_tolerance(recipe, tables), tables)
+    if against.stops:
+        raise RefusedError(act, tuple(one.said() for one in against.stops), ANEW)
+    reasons = [*_doubts_of_card(recipe, sitting, tables), *(one.said() for one in against.asks)]
     if found.verdict == Verdict.ASK:
         reasons.append(f"its trial card is off by {found.de:.1f}, which the tolerance leaves to a person")
-    asked = int(tables.constants["shade_card_tufts"].value)
-    if sitting.n_tufts < asked:
-        told = "one tuft alone" if sitting.n_tufts == 1 else f"{sitting.n_tufts} tufts"
-        reasons.append(f"its trial card was read on {told}, where {asked} even out what a hand card leaves")
     if reasons and not note.strip():
         raise RefusedError(
             act, tuple(reasons), "Write a note that says who decided that it may go on, and why"
         )
 
 
+def _doubts_of_card(recipe: BlendRecipe, sitting: Sitting, tables: Tables) -> list[str]:
+    """Read on too few tufts, or no card that its lots can make."""
+    reasons = []
+    asked = int(tables.constants["shade_card_tufts"].value)
+    if sitting.n_tufts < asked:
+        told = "one tuft alone" if sitting.n_tufts == 1 else f"{sitting.n_tufts} tufts"
+        reasons.append(f"its trial card was read on {told}, where {asked} even out what a hand card leaves")
+    nearest_de = out_of_reach(recipe, sitting, recipe_tolerance(recipe, tables), tables)
+    if nearest_de is not None and not is_learnt(recipe, sitting, tables):
+        reasons.append(
+            f"no blend of its lots comes nearer than {nearest_de:.1f} to its trial card: a lot was weighed "
+            "wrongly or mixed up, or something was read wrongly, so weigh or read again"
+        )
+    return reasons
+
+
 def _check_promised(recipe: BlendRecipe, act: str, note: str) -> None:
-    """Fibre that is there, and not waited for by a mix released before; a note lets it go on."""
+    """Fibre that is not waited for by a mix released before; a note lets it go on."""
     parts = list(recipe.parts.select_related("lot"))
     waiting = promised([part.lot_id for part in parts])
+    if not waiting or note.strip():
+        return
+    there = undyed_dry([part.lot for part in parts])
     short = []
     for part in parts:
-        have_mg = part.lot.now_dry_mg or 0
+        have_mg = there.get(part.lot_id, 0)
         others = waiting.get(part.lot_id, ())
         if part.dry_mg <= have_mg - sum(one.dry_mg for one in others) + MG_PER_CG:
             continue
         told = f"{part.lot.code} holds {bridge.grams(have_mg):.0f} g oven-dry"
         told += "".join(f", of which {o.recipe} waits for {bridge.grams(o.dry_mg):.0f} g" for o in others)
         short.append(f"{told}, and this mix takes {bridge.grams(part.dry_mg):.0f} g")
-    if short and not note.strip():
+    if short:
         raise RefusedError(act, tuple(short), "Write a note that says why it may go on, or blend it anew")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,10 +11,11 @@ from django.db.models import Exists, OuterRef
 
 from doffer.errors import NotFoundError
 from doffer.fibre.colour.predict import N_ERRORS
-from doffer.fibre.colour.verdict import Formula, Tolerance, usual_tolerance
+from doffer.fibre.colour.verdict import Tolerance, usual_tolerance
 from doffer.mill import bridge, colours
 from doffer.mill.bridge import CENTI, PPM
 from doffer.mill.colours import FIRST_LIGHT, Lab, Pad
+from doffer.mill.mix_checks import Against, against_mix, is_learnt, standard_tolerance
 from doffer.mill.models import BlendRecipe, ColourReading, MixingFit, Run, SampleBlend
 from doffer.mill.models.blends import RecipeState
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
@@ -87,7 +89,8 @@ class OneRecipe:
     """A recipe with everything that happened to it; `band_de` runs over about 95 % of M.
 
     `tolerance` is the standard's, or the usual one where a colour of its own is aimed at. `is_learnt` says
-    that the newest trial card became a sample blend for the mixing constant.
+    that the newest trial card became a sample blend for the mixing constant, `is_in_book` that its shade can
+    be aimed at still, `against` what speaks against making the full mix now.
     """
 
     row: RecipeRow
@@ -109,6 +112,8 @@ class OneRecipe:
     steps: tuple[StepRow, ...]
     trials: tuple[Sitting, ...]
     is_learnt: bool
+    is_in_book: bool
+    against: Against
     made: tuple[MadeRow, ...]
     tables: Tables
 
@@ -194,6 +199,7 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
     has_band = row.band_low_de_centi is not None and row.band_high_de_centi is not None
     tables = bridge.current_tables()
     trials = tuple(sittings(ColourReading.objects.filter(recipe=row)))[::-1]
+    made = _made(row) if row.state == RecipeState.RELEASED else ()
     return OneRecipe(
         row=_row(row),
         versions=tuple(rows.order_by("-version").values_list("version", flat=True)),
@@ -215,8 +221,10 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
         parts=tuple(_part(part, row.observer_deg, tables) for part in row.parts.all()),
         steps=_steps(row),
         trials=trials,
-        made=_made(row) if row.state == RecipeState.RELEASED else (),
-        is_learnt=bool(trials) and _is_learnt(row, trials[0], tables),
+        made=made,
+        is_learnt=bool(trials) and is_learnt(row, trials[0], tables),
+        is_in_book=row.standard is not None and row.standard.shade.archived_at is None,
+        against=_against(row, trials[0] if trials else None, made, tables),
         tables=tables,
     )
 
@@ -252,17 +260,15 @@ def _is_of(note: str, words: str) -> bool:
     return not note[len(words) : len(words) + 1].isdigit()
 
 
-def _is_learnt(row: BlendRecipe, sitting: Sitting, tables: Tables) -> bool:
-    """Whether a reading of the card was taken as a sample blend."""
-    kept = colours.whole_ppm(sitting.known(tables).reflectance)
-    return any(list(one) == kept for one in row.samples.values_list("reflectance_ppm", flat=True))
-
-
 def _tolerance(row: BlendRecipe, tables: Tables) -> Tolerance:
-    standard = row.standard
-    if standard is None:
-        return usual_tolerance(tables)
-    return Tolerance(Formula(standard.formula), standard.pass_centi / CENTI, standard.ask_centi / CENTI)
+    return usual_tolerance(tables) if row.standard is None else standard_tolerance(row.standard)
+
+
+def _against(row: BlendRecipe, card: Sitting | None, made: Collection[MadeRow], tables: Tables) -> Against:
+    """What speaks against the full mix, from its card on until it is weighed out."""
+    if made or row.state not in (RecipeState.MEASURED, RecipeState.RELEASED):
+        return Against()
+    return against_mix(row, card, _tolerance(row, tables), tables)
 
 
 def _part(part, observer_deg: int, tables: Tables) -> RecipePart:
