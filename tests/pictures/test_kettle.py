@@ -54,6 +54,13 @@ def test_many_layers_are_drawn_as_their_beginning_and_their_end():
     assert "layer 20 L20" in ET.fromstring(layers(laid)).find("s:desc", NS).text
 
 
+def test_hundreds_of_layers_are_told_as_they_are_drawn():
+    told = ET.fromstring(layers([Layer(f"L{k}", 10, "#808080") for k in range(1, 1001)])).find("s:desc", NS)
+    assert "layer 9 L9 10 g, layers 10 to 994, in the same turn, layer 995 L995" in told.text.replace(
+        "\u202f", " "
+    )
+
+
 def test_no_layers_are_refused():
     with pytest.raises(InputError, match="at least one layer"):
         layers(())

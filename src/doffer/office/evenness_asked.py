@@ -11,7 +11,7 @@ from doffer.exchange.numbers import parse_number
 from doffer.office.readings import Typed
 from doffer.process.evenness.passage import Laying
 
-MOST_LAYERS, MOST_PASSES = 120, 6
+MOST_LAYERS, MOST_PASSES = 120, 6  # of a large lot as many sets as the search would lay
 LEAST_G_PER_M, MOST_G_PER_M = 0.5, 100.0
 LEAST_ROW_MM, MOST_ROW_MM = 50.0, 20_000.0
 TEX_PER_G_PER_M = 1000.0
@@ -44,6 +44,7 @@ class Usual:
     strand_tex: float = 3000.0
     row_mm: float | None = None
     is_tossed: bool | None = None  # None: nobody said, and what is picked again is tossed between
+    most_layers: int = MOST_LAYERS
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,7 @@ def read_mixed(data: Mapping[str, str], system: str, usual: Usual) -> Mixed:
     typed = Typed(data, system)
     is_sent = typed.is_said(SET)
     drawn = typed.text("drawn") if is_sent or typed.is_said("drawn") else usual.drawn
-    layers = typed.count("layers", "sets of layers", low=1, high=MOST_LAYERS)
+    layers = typed.count("layers", "sets of layers", low=1, high=usual.most_layers)
     passes = typed.count("passes", "passes through the picker", low=0, high=MOST_PASSES)
     far = typed.text("far")
     return Mixed(

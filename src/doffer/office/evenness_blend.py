@@ -13,10 +13,10 @@ from doffer.mill.bridge import PPM
 from doffer.mill.queries.evenness import FigureRow
 from doffer.mill.queries.house import MachineRow
 from doffer.mill.queries.mixing import MIXING_STAGES, MixingInputs
-from doffer.office.evenness_asked import Mixed, Usual
+from doffer.office.evenness_asked import MOST_LAYERS, Mixed, Usual
 from doffer.office.evenness_pictures import Looks
 from doffer.pictures.strip import Dyes
-from doffer.planning.evenness.choose import choose
+from doffer.planning.evenness.choose import SETS_G, choose
 from doffer.planning.evenness.cost import ANGORA, CAMELID, MachineRate, StageCost, stage_costs
 from doffer.planning.evenness.figures import (
     CLUMP_FED,
@@ -29,7 +29,7 @@ from doffer.planning.evenness.figures import (
 from doffer.planning.evenness.forecast import Forecast, forecast, one_more_pass
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs, strongest_part
 from doffer.planning.evenness.wish import Choice, Limits, Wish, gentle_limits
-from doffer.process.evenness.passage import Draw, Feed, Passage, Pick, Toss
+from doffer.process.evenness.passage import Draw, Feed, Laying, Passage, Pick, Toss
 from doffer.working import Status
 
 USUAL_ENDS = 4
@@ -77,7 +77,7 @@ class Route:
         return picked[-1] if picked else None
 
     def chosen(self, machines: Sequence[MachineRow] = ()) -> Choice:
-        """The gentlest way to mix it so that no stripe is seen and the label holds.
+        """The gentlest way to mix it in layers so that no stripe is seen and the label holds.
 
         Raises
         ------
@@ -85,7 +85,7 @@ class Route:
             A lot too small for two sets of layers.
         """
         return choose(
-            self.passage.feed,
+            replace(self.passage.feed, laying=Laying.LAYERS, has_half_layer_ends=True),
             tables=self.inputs.tables,
             figures=self.figures,
             fibres=[part.fibre for part in self.inputs.parts],
@@ -151,6 +151,7 @@ def usual_of(inputs: MixingInputs, *, strand_tex: float | None = None) -> Usual:
         passes=passes.pick_passes,
         drawn="x".join(str(ends) for ends in passes.draw_ends or [USUAL_ENDS] * passes.draw_passes),
         is_tossed=passes.is_tossed,
+        most_layers=max(MOST_LAYERS, round(inputs.dry_mass_g / min(SETS_G))),
     )
     return usual if strand_tex is None else replace(usual, strand_tex=strand_tex)
 

@@ -20,6 +20,7 @@ STACK_PX: Final = 300.0
 LEAST_LAYER_PX: Final = 24.0
 MOST_LAYERS: Final = 18  # more are drawn as their beginning, their end and a word about what lies between
 SHOWN_FIRST, SHOWN_LAST = 9, 6
+MOST_TOLD: Final = 200  # nobody listens to more layers than these one by one
 REGAIN_PX: Final = 328.0
 
 
@@ -79,17 +80,28 @@ def layers(laid: Sequence[Layer], *, system: str = "metric", width: float = LAYE
             text_anchor="middle",
         )
     )
-    desc = say_list(
-        [f"layer {k} {layer.code} {say_grams(layer.mass_g, system)}" for k, layer in enumerate(laid, 1)],
-        "then",
+    return svg.picture(
+        width, belt + 24, "Layers on the feed", _told(numbered, system), parts, css="picture picture-tall"
     )
-    return svg.picture(width, belt + 24, "Layers on the feed", desc, parts, css="picture picture-tall")
+
+
+def _told(numbered: Sequence[tuple[int, Layer]], system: str) -> str:
+    """Every layer in words; of more than MOST_TOLD the first and the last, as they are drawn."""
+    said = [f"layer {k} {layer.code} {say_grams(layer.mass_g, system)}" for k, layer in numbered]
+    if len(said) > MOST_TOLD:
+        said[SHOWN_FIRST:-SHOWN_LAST] = [_between_words(SHOWN_FIRST + 1, len(said) - SHOWN_LAST)]
+    return say_list(said, "then")
+
+
+def _between_words(first: int, last: int) -> str:
+    return f"layers {first} to {last}, in the same turn"
 
 
 def _between(first: int, last: int, y: float, width: float) -> str:
     """A word for the layers that are not drawn."""
-    said = f"layers {first} to {last}, in the same turn"
-    return svg.amid(said, width / 2, y + LEAST_LAYER_PX + 5, size=SMALL_PX, css="p-soft")
+    return svg.amid(
+        _between_words(first, last), width / 2, y + LEAST_LAYER_PX + 5, size=SMALL_PX, css="p-soft"
+    )
 
 
 def _layer(number: int, layer: Layer, y: float, height: float, width: float) -> str:
