@@ -43,6 +43,7 @@ from doffer.office import (
     shades_batch,
     tables,
     today,
+    trial_correct,
     tubs,
     weigh_in,
 )
@@ -78,6 +79,7 @@ urlpatterns: list[URLPattern] = [
     *records.urlpatterns,
     *owners.urlpatterns,
     *machines.urlpatterns,
+    *trial_correct.urlpatterns,
     *machine_mixing.urlpatterns,
     *tables.urlpatterns,
     *imports.urlpatterns,
