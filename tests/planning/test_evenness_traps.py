@@ -57,6 +57,18 @@ def test_lengths_up_to_a_quarter_apart_are_no_trap():
     assert keys(dataclasses.replace(FEED, parts=lots)) == []
 
 
+def test_what_is_not_drawn_is_not_warned_of_drawing():
+    lots = dataclasses.replace(FEED, parts=(part("white", 0.8, 70), part("black", 0.2, 90)))
+    assert keys(lots, GOOD[:5]) == []
+    assert keys(lots, GOOD) == ["unlike_lengths"]
+
+
+def test_cans_in_step_are_told_in_one_plain_sentence():
+    trap = traps(Passage(FEED, (Pick(20), Card(60), Draw(4, 4), Draw(6, 6)), 3000), TABLES)[0]
+    assert trap.sentence.startswith("With 24 sets of layers and 24 cans, each can may hold a whole number")
+    assert "a third of a set short" in trap.instead
+
+
 @pytest.mark.parametrize(
     ("wavelength_mm", "found"), [(1200, True), (600, True), (3550, True), (1500, False), (9600, True)]
 )

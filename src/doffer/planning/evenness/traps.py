@@ -85,9 +85,9 @@ def _cans_in_step(passage: Passage) -> tuple[Trap, ...]:
 def _in_step(layers: int, cans: int, *, sure: str) -> Trap:
     return Trap(
         "cans_in_step",
-        f"With {layers} sets of layers and {cans} cans each can {sure} a whole number of sets: the ends then "
-        "darken together and drawing evens nothing.",
-        "Change cans anywhere but at the end of a set, or begin the first can a third short.",
+        f"With {layers} sets of layers and {cans} cans, each can {sure} a whole number of sets: the ends then "
+        "turn light and dark together, and drawing evens out nothing.",
+        "Change cans anywhere but at the end of a set, or fill the first can a third of a set short.",
     )
 
 
@@ -99,7 +99,7 @@ def _full_layer_first(passage: Passage) -> Trap | None:
     return Trap(
         "full_layer_first",
         f"A full layer of {largest.name} first and last leaves about {layer_g:.0f} g at each end of the lot "
-        "off the blend.",
+        "out of the blend.",
         "Begin and end with half a layer of it, or feed the two ends again.",
     )
 
@@ -113,20 +113,21 @@ def _small_lot(passage: Passage, hold_ups: float) -> Trap | None:
         "small_lot",
         f"This lot of {passage.feed.lot_dry_mass_g:.0f} g is less than {hold_ups:g} times what the machine "
         f"holds ({held_g:.0f} g): it never runs evenly, and the forecast does not hold.",
-        f"Make {least_g:.0f} g or more at once, or blend it by hand cards.",
+        f"Make {least_g:.0f} g or more at once, or blend it on hand cards.",
     )
 
 
 def _unlike_lengths(passage: Passage, most_frac: float) -> Trap | None:
     shortest = min(passage.feed.parts, key=lambda part: part.staple_mm)
     longest = max(passage.feed.parts, key=lambda part: part.staple_mm)
-    if longest.staple_mm <= (1 + most_frac) * shortest.staple_mm:
+    is_drawn = any(isinstance(step, Draw) for step in passage.steps)
+    if not is_drawn or longest.staple_mm <= (1 + most_frac) * shortest.staple_mm:
         return None
     more = percent(longest.staple_mm / shortest.staple_mm - 1)
     return Trap(
         "unlike_lengths",
         f"{longest.name} is {more} longer than {shortest.name}: in drawing the short fibre floats and "
-        "bunches, which no forecast here shows.",
+        "bunches, and none of these figures shows it.",
         "Draw with less draft and more passes, and look at a strip after each.",
         Status.PRACTICE,
     )
