@@ -85,8 +85,8 @@ def _cans_in_step(passage: Passage) -> tuple[Trap, ...]:
 def _in_step(layers: int, cans: int, *, sure: str) -> Trap:
     return Trap(
         "cans_in_step",
-        f"With {layers} sets of layers and {cans} cans, each can {sure} a whole number of sets: the ends then "
-        "turn light and dark together, and drawing evens out nothing.",
+        f"With {layers} sets of layers and {cans} cans, each can {sure} a whole number of sets: the ends "
+        "then turn light and dark together, and drawing evens out nothing.",
         "Change cans anywhere but at the end of a set, or fill the first can a third of a set short.",
     )
 
