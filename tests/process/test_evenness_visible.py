@@ -18,6 +18,7 @@ from doffer.process.evenness.visible import (
     piece_mass_g,
     seen_sd_de,
     shade_spread,
+    stripe_length_mm,
     visible_stripes,
     wavelength_mm,
     waves_in_a_degree,
@@ -137,7 +138,7 @@ def test_a_band_of_hue_is_weighted_wave_by_wave():
 def test_the_length_of_stripes_is_that_of_the_layers_and_then_of_the_card():
     fed = strand()
     assert dominant_wave_g(fed, piece_g=0.03)[0] == pytest.approx(250)
-    assert visible_stripes(fed, TABLES, strand_tex=ROVING_TEX).wave_mm == pytest.approx(250 / 0.003)
+    assert stripe_length_mm(fed, TABLES, strand_tex=ROVING_TEX) == pytest.approx(250 / 0.003)
     tossed = strand(
         Pick(20), Toss(10), Card(60), feed=dataclasses.replace(FEED, lot_dry_mass_g=1e5, layers=400)
     )

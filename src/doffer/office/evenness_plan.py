@@ -10,7 +10,7 @@ from doffer import __version__
 from doffer.errors import RefusedError
 from doffer.mill.commands.counter import FirstPlan
 from doffer.mill.commands.order_mixing import OrderMixing, plan_mixing
-from doffer.mill.queries.orders import one_order
+from doffer.mill.queries.orders import planned_order
 from doffer.mill.queries.plan_inputs import plan_inputs
 from doffer.office.asked import acting, key_of
 from doffer.office.evenness_asked import Mixed
@@ -71,7 +71,7 @@ def keep_mixing(request: HttpRequest, code: str, blend: Blend, route: Route) -> 
     mixing = OrderMixing(
         layers=mixed.layers, pick_passes=mixed.passes, draw_ends=mixed.ends, is_tossed=mixed.is_tossed
     )
-    order = one_order(code)
+    order = planned_order(code)
     inputs = plan_inputs(lots=[row.lot.code for row in order.lots])
     made = plan_of_order(replace(order, spec=mixing.spec(order.spec)), inputs)
     return plan_mixing(

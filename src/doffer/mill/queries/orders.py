@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -173,9 +173,43 @@ def one_order(code: str) -> OneOrder:
     NotFoundError
         No order has this number.
     """
+    order = _order(code)
+    held = held_now()
+    stops = Q(order=order) | Q(customer=order.customer) | Q(lot__order_lots__order=order)
+    return replace(
+        _as_planned(order, held),
+        holds=hold_rows(Hold.objects.filter(stops, cleared_at=None).distinct().order_by("pk")[:ROWS_A_PAGE]),
+        runs=_runs(order),
+        made=_made(order, held),
+        happened=tuple(
+            HappenedRow(at, what, person or "")
+            for at, what, person in Change.objects.filter(topic="order", subject=code)
+            .order_by("-pk")
+            .values_list("at", "what", "person__name")[:ROWS_A_PAGE]
+        ),
+    )
+
+
+def planned_order(code: str) -> OneOrder:
+    """One order with its lots and plans, for who reckons with it: what holds it up and what was done about
+    it is left out; four queries.
+
+    Raises
+    ------
+    NotFoundError
+        No order has this number.
+    """
+    return _as_planned(_order(code), Held(()))
+
+
+def _order(code: str) -> Order:
     order = Order.objects.select_related("customer", "taken_by").filter(code=code).first()
     if order is None:
         raise NotFoundError("order", code, "Search the list of orders")
+    return order
+
+
+def _as_planned(order: Order, held: Held) -> OneOrder:
     customer = order.customer
     row = OrderRow(
         order.code,
@@ -190,8 +224,6 @@ def one_order(code: str) -> OneOrder:
         order.next_stage,
         order.note,
     )
-    held = held_now()
-    stops = Q(order=order) | Q(customer=customer) | Q(lot__order_lots__order=order)
     return OneOrder(
         row=row,
         label_wanted=order.label_wanted,
@@ -203,16 +235,11 @@ def one_order(code: str) -> OneOrder:
         taken_at=order.taken_at,
         taken_by=order.taken_by.name,
         lots=_lots(order, held),
-        holds=hold_rows(Hold.objects.filter(stops, cleared_at=None).distinct().order_by("pk")[:ROWS_A_PAGE]),
+        holds=(),
         plans=_plans(order),
-        runs=_runs(order),
-        made=_made(order, held),
-        happened=tuple(
-            HappenedRow(at, what, person or "")
-            for at, what, person in Change.objects.filter(topic="order", subject=code)
-            .order_by("-pk")
-            .values_list("at", "what", "person__name")[:ROWS_A_PAGE]
-        ),
+        runs=(),
+        made=(),
+        happened=(),
     )
 
 

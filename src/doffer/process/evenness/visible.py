@@ -173,8 +173,6 @@ class Stripes:
         Spread between pieces of the length looked at [dE]; see `ShadeSpread`.
     seen_sd_de : float
         The same as the eye takes it in at the viewing distance [dE].
-    wave_mm : float
-        Length of the stripes [mm].
     is_visible : bool
         The loose limit is passed: ``sd_E`` above figure ``visible_sd``.
     is_told_apart : bool
@@ -184,7 +182,6 @@ class Stripes:
     sd_de: float
     pair95_de: float
     seen_sd_de: float
-    wave_mm: float
     is_visible: bool
     is_told_apart: bool
 
@@ -215,13 +212,20 @@ def visible_stripes(
     between = between_variance(variation, masses_g=np.array([piece_g]))[rows, 0]
     sd_de = float(np.sqrt(between.sum()))
     seen_de = seen_sd_de(variation, tables, strand_tex=strand_tex, distance_mm=distance_mm)
-    wave_g = float(dominant_wave_g(variation, piece_g=piece_g)[rows[int(between.argmax())]])
     pair_95 = figures["pair_95"].value
     return Stripes(
         sd_de=sd_de,
         pair95_de=pair_95 * sd_de,
         seen_sd_de=seen_de,
-        wave_mm=wavelength_mm(wave_g=wave_g, strand_tex=strand_tex),
         is_visible=seen_de > figures["visible_sd"].value,
         is_told_apart=pair_95 * seen_de > figures["visible_pair"].value,
     )
+
+
+def stripe_length_mm(variation: Variation, tables: Tables, *, strand_tex: float) -> float:
+    """Length of the stripes of a strand [mm]: the `dominant_wave_g` of the colour axis that strays most."""
+    piece_g = piece_mass_g(length_mm=tables.evenness_figures["seen_piece"].value, strand_tex=strand_tex)
+    rows = colour_rows(variation)
+    between = between_variance(variation, masses_g=np.array([piece_g]))[rows, 0]
+    wave_g = float(dominant_wave_g(variation, piece_g=piece_g)[rows[int(between.argmax())]])
+    return wavelength_mm(wave_g=wave_g, strand_tex=strand_tex)
