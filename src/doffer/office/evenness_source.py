@@ -19,7 +19,7 @@ from doffer.mill import house
 from doffer.mill.queries.evenness import TrialRow, trials
 from doffer.mill.queries.house import latest_change
 from doffer.mill.queries.mixing import MixingInputs, mixing_of_batch, mixing_of_lots
-from doffer.mill.queries.orders import one_order
+from doffer.mill.queries.orders import planned_order
 from doffer.mill.queries.plan_inputs import basis_of, plan_inputs
 from doffer.office.asked import UNITS_KEY, number_after, units_of
 from doffer.office.bench import look
@@ -133,7 +133,7 @@ def _on_bench(request: HttpRequest) -> Blend:
 
 
 def _of_order(request: HttpRequest, code: str) -> Blend:
-    order = one_order(code)
+    order = planned_order(code)
     inputs = plan_inputs(lots=[row.lot.code for row in order.lots])
     shown = shown_plan(order, inputs, request.GET.get("plan", ""))
     if shown.spec is None or shown.plan is None:
