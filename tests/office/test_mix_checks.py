@@ -15,7 +15,7 @@ from tests.office.test_kitchen import desk, kitchen  # noqa: F401
 
 from doffer.mill import clock
 from doffer.mill.commands.shades import TargetFacts, archive_shade, restate_shade
-from doffer.mill.models import BlendRecipe
+from doffer.mill.models import BlendRecipe, Run, RunInput
 
 pytestmark = pytest.mark.django_db
 dye_house = dyed.dye_house
@@ -84,3 +84,14 @@ def test_a_card_its_lots_cannot_make_is_not_released_by_the_button_alone(desk, k
     assert send(desk, code, "release", release_note="Wrenna: weighed and read again").status_code == 302
     with clock.frozen(clock.now() + timedelta(hours=1)):
         assert "version 1: released." in shown(desk, code)
+
+
+def test_a_mix_that_was_weighed_out_is_not_offered_to_be_taken_back(desk, kitchen):  # noqa: F811
+    code = on_shade(desk, kitchen)
+    send(desk, code, "release")
+    assert "It is not mixed after all" in shown(desk, code)
+    at = clock.now()
+    run = Run.objects.create(code="N1", stage="pick", started_at=at, recorded_at=at, person=kitchen.floor)
+    for part in BlendRecipe.objects.get().parts.all():
+        RunInput.objects.create(run=run, lot=part.lot, mass_mg=part.dry_mg, dry_mg=part.dry_mg)
+    assert "It is not mixed after all" not in shown(desk, code)

@@ -18,6 +18,7 @@ from doffer.mill.colours import FIRST_LIGHT, Lab, Pad
 from doffer.mill.mix_checks import Against, against_mix, is_learnt, standard_tolerance
 from doffer.mill.models import BlendRecipe, ColourReading, MixingFit, Run, SampleBlend
 from doffer.mill.models.blends import RecipeState
+from doffer.mill.promised import promised
 from doffer.mill.queries.pages import ROWS_A_PAGE, Page, page_of
 from doffer.mill.sittings import Sitting, sittings
 from doffer.tables.loader import Tables
@@ -90,7 +91,8 @@ class OneRecipe:
 
     `tolerance` is the standard's, or the usual one where a colour of its own is aimed at. `is_learnt` says
     that the newest trial card became a sample blend for the mixing constant, `is_in_book` that its shade can
-    be aimed at still, `against` what speaks against making the full mix now.
+    be aimed at still, `is_waiting` that it is released and fibre is kept for it, `against` what speaks
+    against making the full mix now.
     """
 
     row: RecipeRow
@@ -113,6 +115,7 @@ class OneRecipe:
     trials: tuple[Sitting, ...]
     is_learnt: bool
     is_in_book: bool
+    is_waiting: bool
     against: Against
     made: tuple[MadeRow, ...]
     tables: Tables
@@ -224,6 +227,7 @@ def one_recipe(code: str, version: int | None = None) -> OneRecipe:
         made=made,
         is_learnt=bool(trials) and is_learnt(row, trials[0], tables),
         is_in_book=row.standard is not None and row.standard.shade.archived_at is None,
+        is_waiting=row.state == RecipeState.RELEASED and _is_waiting(row),
         against=_against(row, trials[0] if trials else None, made, tables),
         tables=tables,
     )
@@ -262,6 +266,13 @@ def _is_of(note: str, words: str) -> bool:
 
 def _tolerance(row: BlendRecipe, tables: Tables) -> Tolerance:
     return usual_tolerance(tables) if row.standard is None else standard_tolerance(row.standard)
+
+
+def _is_waiting(row: BlendRecipe) -> bool:
+    """Whether fibre is still kept for a released mix; two queries."""
+    waiting = promised([part.lot_id for part in row.parts.all()])
+    ours = (row.code, row.version)
+    return any((one.recipe, one.version) == ours for rows in waiting.values() for one in rows)
 
 
 def _against(row: BlendRecipe, card: Sitting | None, made: Collection[MadeRow], tables: Tables) -> Against:
