@@ -27,7 +27,7 @@ from doffer.office.evenness_asked import (
 )
 from doffer.office.evenness_blend import Route, route_of
 from doffer.office.evenness_learn import can_tell, tales_of
-from doffer.office.evenness_pictures import Looks, cloth_png, strips_png
+from doffer.office.evenness_pictures import Looks, cloth_png, opening_png, strips_png
 from doffer.office.evenness_plan import keep_mixing, plan_it
 from doffer.office.evenness_source import Blend, blend_of_order, blend_on_bench
 from doffer.office.evenness_view import evenness_view, in_units
@@ -128,6 +128,7 @@ def _page(
         "view": view,
         "route": route,
         "address": address,
+        "opening_href": f"{reverse(f'{place}_opening', kwargs=where)}?{query}&v={blend.change}",
         "cloth_href": f"{reverse(f'{place}_cloth', kwargs=where)}?{query}&v={blend.change}",
         "query": query,
         "drawings": DRAWINGS,
@@ -217,6 +218,10 @@ def _strips(request: HttpRequest, blend: Blend) -> HttpResponse:
     return _png(strips_png(_looks(route)))
 
 
+def _opening(request: HttpRequest, blend: Blend) -> HttpResponse:
+    return _png(opening_png(_looks(_route(request, blend))))
+
+
 def _cloth(request: HttpRequest, blend: Blend) -> HttpResponse:
     route = _route(request, blend)
     return _png(
@@ -249,6 +254,12 @@ def bench_strips(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+def bench_opening(request: HttpRequest) -> HttpResponse:
+    """The first metres of the bench's blend off the card."""
+    return _opening(request, blend_on_bench(request))
+
+
+@require_safe
 def bench_cloth(request: HttpRequest) -> HttpResponse:
     """A swatch of cloth of the bench's blend."""
     return _cloth(request, blend_on_bench(request))
@@ -261,6 +272,12 @@ def order_strips(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @require_safe
+def order_opening(request: HttpRequest, code: str) -> HttpResponse:
+    """The first metres of a batch off the card."""
+    return _opening(request, blend_of_order(request, code))
+
+
+@require_safe
 def order_cloth(request: HttpRequest, code: str) -> HttpResponse:
     """A swatch of cloth of a batch."""
     return _cloth(request, blend_of_order(request, code))
@@ -269,9 +286,11 @@ def order_cloth(request: HttpRequest, code: str) -> HttpResponse:
 urlpatterns = [
     path("bench/evenness/", on_bench, name="bench_evenness"),
     path("bench/evenness/strips.png", bench_strips, name="bench_evenness_strips"),
+    path("bench/evenness/opening.png", bench_opening, name="bench_evenness_opening"),
     path("bench/evenness/cloth.png", bench_cloth, name="bench_evenness_cloth"),
     path("orders/<str:code>/evenness/", of_order, name="order_evenness"),
     path("orders/<str:code>/evenness/plan/", plan_so, name="order_evenness_plan"),
     path("orders/<str:code>/evenness/strips.png", order_strips, name="order_evenness_strips"),
+    path("orders/<str:code>/evenness/opening.png", order_opening, name="order_evenness_opening"),
     path("orders/<str:code>/evenness/cloth.png", order_cloth, name="order_evenness_cloth"),
 ]

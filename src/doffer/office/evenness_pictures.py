@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -58,6 +58,17 @@ def strips_png(looks: Looks) -> bytes:
         for f, steps in zip(streams, _steps_before(passage), strict=True)
     ]
     return strip.png(strip.stacked(drawn))
+
+
+def opening_png(looks: Looks) -> bytes:
+    """What comes first off the card, from the very first fibre on: one strip as long as the others."""
+    steps = looks.passage.steps
+    carded = [n for n, step in enumerate(steps, start=1) if isinstance(step, Card)]
+    passage = replace(looks.passage, steps=steps[: carded[-1] if carded else len(steps)])
+    last = run(passage, cell_g=_cell_g(passage), seed=SEED)[-1]
+    cell_g = passage.feed.lot_dry_mass_g / len(last)
+    cells = _cells(last, passage.steps, passage, cell_g=cell_g, start_g=0.0)
+    return strip.png(strip.stacked([strip.on_screen(strip.seen(cells, looks.dyes))]))
 
 
 def cloth_png(looks: Looks, tables: Tables, *, row_mm: float, yarn_tex: float, distance_mm: float) -> bytes:
@@ -122,10 +133,12 @@ def _is_carded(steps: tuple[Step, ...]) -> bool:
     return any(isinstance(step, Card | Draw) for step in steps)
 
 
-def _cells(f: Floats, steps: tuple[Step, ...], passage: Passage, *, cell_g: float) -> Floats:
-    """Shares of every cell of one strip, shape (lanes, n, k)."""
+def _cells(
+    f: Floats, steps: tuple[Step, ...], passage: Passage, *, cell_g: float, start_g: float | None = None
+) -> Floats:
+    """Shares of every cell of one strip, shape (lanes, n, k); `start_g` left out: the middle of the lot."""
     length_g = shown_g(passage)
-    start_g = _start_g(passage, length_g=length_g)
+    start_g = _start_g(passage, length_g=length_g) if start_g is None else start_g
     if _is_carded(steps):
         means = columns(f, cell_g=cell_g, start_g=start_g, length_g=length_g, n=COLUMNS)[0]
         fibres = fibres_in_section(passage.feed.parts, strand_tex=passage.strand_tex) / LANES

@@ -17,7 +17,7 @@ from doffer.pictures.variance_length import Along, Measured, by_length
 from doffer.pictures.wording import say
 from doffer.pictures.words import say_many, sentence
 from doffer.planning.evenness.answer import CurvePoint, Forecast, Likely, StageForecast
-from doffer.planning.layers import feed_sheet, layer_portions
+from doffer.planning.layers import feed_sheet, layer_portions, whole_sheet
 from doffer.process.evenness.passage import Laying
 from doffer.tables.loader import Tables
 
@@ -257,7 +257,8 @@ def _feed_sheet(route: Route, weighed_g: Mapping[str, float], colours: Mapping[s
     }
     if route.mixed.laying is Laying.HANDFULS or len(totals) < len(weighed_g) or len(totals) < 2:
         return ""
-    laid = feed_sheet(layer_portions(totals, n_layers=route.mixed.layers))
+    sheet = feed_sheet if route.mixed.has_half_ends else whole_sheet
+    laid = sheet(layer_portions(totals, n_layers=route.mixed.layers))
     return kettle.layers(
         [kettle.Layer(layer.name, layer.mass_g, colours.get(layer.name, NO_COLOUR_HEX)) for layer in laid],
         system=system,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from doffer.errors import InputError
@@ -40,9 +40,22 @@ def feed_sheet(portions_g: Mapping[str, tuple[int, ...]]) -> tuple[Layer, ...]:
     others = [name for name in portions_g if name != largest]
     *whole, halved = portions_g[largest]
     if not others:
-        return tuple(Layer(place, largest, mass) for place, mass in enumerate(portions_g[largest], start=1))
+        return _placed([(largest, mass) for mass in portions_g[largest]])
     bands: list[tuple[str, int]] = [(largest, halved // 2)]
     for place in range(len(portions_g[largest])):
         bands += [(name, portions_g[name][place]) for name in others]
         bands.append((largest, whole[place] if place < len(whole) else halved - halved // 2))
+    return _placed(bands)
+
+
+def whole_sheet(portions_g: Mapping[str, tuple[int, ...]]) -> tuple[Layer, ...]:
+    """The order to lay with whole layers only: every set begins with the largest component."""
+    largest = max(portions_g, key=lambda name: (sum(portions_g[name]), name))
+    names = [largest, *(name for name in portions_g if name != largest)]
+    n_sets = min(len(portions) for portions in portions_g.values())
+    return _placed([(name, portions_g[name][place]) for place in range(n_sets) for name in names])
+
+
+def _placed(bands: Sequence[tuple[str, int]]) -> tuple[Layer, ...]:
+    """Bands in their order, numbered from the bottom; empty ones left out."""
     return tuple(Layer(place, name, mass) for place, (name, mass) in enumerate(bands, start=1) if mass > 0)

@@ -65,7 +65,7 @@ def _layers(feed: Feed, rng: np.random.Generator) -> tuple[Ints, Floats]:
     shares = feed.shares
     largest = int(np.argmax(shares))
     one_set = np.arange(len(shares))
-    if feed.laying is Laying.LAYERS and feed.has_half_layer_ends:
+    if feed.laying is Laying.LAYERS:  # every set begins with the largest, as the feed sheet has it
         one_set = np.roll(one_set, -largest)
     order = np.tile(one_set, feed.layers)
     masses_g = shares[order] * feed.set_mass_g
