@@ -3,6 +3,7 @@
 import dataclasses
 import html
 import io
+import math
 import re
 import uuid
 
@@ -15,7 +16,7 @@ from tests.office.page_words import words
 
 from doffer.mill.commands.evenness import FigureFacts, TrialFacts, record_figure, record_trial
 from doffer.mill.commands.lots import add_photo
-from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, TrialResult
+from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, SampleFacts, TrialResult
 from doffer.mill.models import MachineFigure
 from doffer.mill.queries.evenness import one_trial
 from doffer.mill.queries.mixing import mixing_of_lots
@@ -288,7 +289,23 @@ def test_a_photo_of_a_strip_stands_in_the_chart_of_its_order(client, photographe
     assert "measured at" not in client.get("/orders/O203/evenness/").content.decode()
 
 
-def test_trials_tell_of_the_machines_and_are_kept_as_their_own(client, photographed):
+@pytest.fixture
+def sampled(demo_mill):
+    """Pieces of a gram from all over the carded lot of O207, with the share of L027 in each."""
+    shares = tuple(0.6 + 0.08 * math.sin(7.3 * at) for at in range(60))
+    facts = SampleFacts(masses_g=(1.0,) * 60, shares_frac=shares, component="L027")
+    return record_trial(
+        demo_mill.owner,
+        TrialFacts(facts=facts, stage="card", lot="L027"),
+    )
+
+
+def test_one_strip_tells_nothing_of_a_card_that_is_known(client, photographed):
+    shown = words(client.get(f"{ORDER}?set=yes&layers=20&passes=1&toss=yes&drawn=4&learn=yes"))
+    assert "They say no more than is believed already" in shown
+
+
+def test_trials_tell_of_the_machines_and_are_kept_as_their_own(client, sampled):
     asked = "set=yes&layers=20&passes=1&toss=yes&drawn=4"
     assert "What do its trials say of the machines?" in words(client.get(f"{ORDER}?{asked}"))
     shown = client.get(f"{ORDER}?{asked}&learn=yes")
@@ -304,7 +321,7 @@ def test_trials_tell_of_the_machines_and_are_kept_as_their_own(client, photograp
     assert answer.status_code == 302
     kept = MachineFigure.objects.filter(found="fit")
     assert kept.count() == MachineFigure.objects.count() - before >= 1
-    assert all(one.trials == [photographed] for one in kept)
+    assert all(one.trials == [sampled] for one in kept)
     assert all(one.low_micro < one.value_micro < one.high_micro for one in kept)
     assert client.post("/orders/O207/evenness/keep/", sent).status_code == 302
     assert MachineFigure.objects.filter(found="fit").count() == kept.count()
@@ -361,3 +378,21 @@ def test_a_recipe_leads_to_its_stripes(client, demo_mill):
     recipe = client.post("/bench/keep/", sent, follow=True).content.decode()
     link = html.unescape(re.search(r'href="(/bench/evenness/\?[^"]+)"', recipe)[1])
     assert "L027, L028" in words(client.get(link))
+
+
+def test_a_photo_is_marked_as_within_its_strip_and_told_beside_what_such_a_strip_would_show(
+    client, photographed
+):
+    page = client.get(f"{ORDER}?set=yes&layers=20&passes=1&toss=yes").content.decode().replace("\u202f", " ")
+    assert "measured at 1 cm: 1.4, truly 1.1 to 1.6, within a strip of 30 cm" in page
+    assert "dotted and squares: within one strip of 30 cm" in page
+
+
+def test_a_photo_is_taken_at_its_own_count_and_within_its_own_strip(client, photographed):
+    inputs = mixing_of_lots({"L027": 900.0, "L028": 300.0})
+    route = route_of(inputs, read_mixed({"set": "yes", "layers": "12"}, "metric", usual_of(inputs)))
+    trial = one_trial(photographed)
+    facts = PhotoFacts(length_mm=900.0, mm_per_px=0.25, n_strips=3, strand_tex=5000.0)
+    told = spread_of(route, dataclasses.replace(trial, facts=facts))
+    assert (told.piece_g, told.within_g, told.n_strips) == pytest.approx((0.05, 1.5, 3))
+    assert told.variance_error == pytest.approx(0.05)

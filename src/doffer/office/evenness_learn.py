@@ -7,30 +7,27 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import path
 from django.views.decorators.http import require_POST
 
 from doffer.errors import ConflictError, InputError
-from doffer.fibre.variation import Signals
 from doffer.mill.commands.evenness import FigureFacts, record_figure
-from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, SampleFacts, Signal
+from doffer.mill.evenness_facts import PhotoFacts, PieceVariance, Signal
 from doffer.mill.queries.evenness import TrialRow
 from doffer.office.asked import acting, key_of
 from doffer.office.evenness_asked import read_mixed
 from doffer.office.evenness_blend import Route, route_of
+from doffer.office.evenness_measured import signals_of, strand_tex, strip_mm, up_to
 from doffer.office.evenness_pictures import G_PER_MM_PER_TEX
 from doffer.office.evenness_source import blend_of_order
 from doffer.planning.evenness.figures import CARD_HOLD_UP, Figure
 from doffer.planning.evenness.label_risk import specimen_sampling_variance
 from doffer.planning.evenness.learn import Measured, learn
-from doffer.process.evenness.passage import Card, Draw, Passage, Pick
 
 POINTS = 100.0
 LOOKED_AT_MM = 10.0  # of a photo's pieces those of 1 cm, as the verdict is of them
-STEP_OF = {"pick": Pick, "card": Card, "draw": Draw}
 LEAST_MOVED = 1e-3
 
 
@@ -80,53 +77,38 @@ def tales_of(route: Route, trials: Sequence[TrialRow]) -> Tales:
 
 
 def spread_of(route: Route, trial: TrialRow) -> Measured | None:
-    """A trial as a measured spread after its part of the passage; None where it tells nothing of it."""
-    passage = _up_to(route.passage, trial.stage, passes=trial.passes)
-    piece = _piece(trial)
+    """A trial as a measured spread after its part of the passage; None where it tells nothing of it.
+
+    Pieces of a photo are those of one strip, at the count that was told with it; samples are of all the lot.
+    """
+    passage = up_to(route.passage, trial.stage, passes=trial.passes)
+    piece, signals = _piece(trial), signals_of(route, trial)
     if not trial.counts or passage is None or piece is None or piece.variance <= 0 or piece.n_pieces < 2:
         return None
-    piece_g = piece.piece_g or (piece.length_mm or 0) * route.passage.strand_tex * G_PER_MM_PER_TEX
-    names = [part.name for part in passage.feed.parts]
-    if trial.result.signal == Signal.LIGHTNESS and route.slope_lab is not None:
-        signals = Signals(("lightness",), route.slope_lab[:1])
-        return Measured(passage, signals, piece_g, math.sqrt(piece.variance), piece.n_pieces)
-    if trial.result.signal == Signal.COLOUR:
-        signals = _along(route, trial)
-        return signals and Measured(passage, signals, piece_g, math.sqrt(piece.variance), piece.n_pieces)
-    if trial.result.signal != Signal.SHARE or not isinstance(trial.facts, SampleFacts):
+    if signals is None:
         return None
-    if trial.facts.component not in names:
-        return None
-    at = names.index(trial.facts.component)
-    floor = specimen_sampling_variance(passage.feed.parts, specimen_g=piece_g)[at]
-    signals = Signals((names[at],), np.eye(len(names))[at : at + 1])
-    sd = math.sqrt(piece.variance) / POINTS
-    return Measured(passage, signals, piece_g, sd, piece.n_pieces, floor_sd=math.sqrt(float(floor)))
-
-
-def _along(route: Route, trial: TrialRow) -> Signals | None:
-    """The way a photo was looked along: how the colour goes where one lot is more of the blend."""
-    names = [part.name for part in route.passage.feed.parts]
-    slope = route.slope_lab
-    if slope is None or not isinstance(trial.facts, PhotoFacts) or trial.facts.component not in names:
-        return None
-    toward = slope[:, names.index(trial.facts.component)]
-    return Signals(("colour",), (toward / np.linalg.norm(toward) @ slope)[None])
+    g_per_mm = strand_tex(route, trial) * G_PER_MM_PER_TEX
+    piece_g = piece.piece_g or (piece.length_mm or 0) * g_per_mm
+    is_share = trial.result.signal == Signal.SHARE
+    unit = POINTS if is_share else 1.0
+    floor = specimen_sampling_variance(passage.feed.parts, specimen_g=piece_g) @ signals.weights[0] ** 2
+    return Measured(
+        passage,
+        signals,
+        piece_g,
+        math.sqrt(piece.variance) / unit,
+        piece.n_pieces,
+        floor_sd=math.sqrt(float(floor)) if is_share else 0.0,
+        within_g=strip_mm(trial) * g_per_mm,
+        n_strips=trial.facts.n_strips if isinstance(trial.facts, PhotoFacts) else 1,
+        variance_error=piece.standard_error / unit**2,
+    )
 
 
 def _piece(trial: TrialRow) -> PieceVariance | None:
     """The piece to go by: of several lengths the one nearest to 1 cm."""
     pieces = trial.result.pieces
     return min(pieces, key=lambda one: abs((one.length_mm or LOOKED_AT_MM) - LOOKED_AT_MM), default=None)
-
-
-def _up_to(passage: Passage, stage: str, *, passes: int) -> Passage | None:
-    """The passage up to the place where a trial was taken; None where it never came there."""
-    kind = STEP_OF.get(stage)
-    places = [at for at, step in enumerate(passage.steps, start=1) if kind and isinstance(step, kind)]
-    if not 1 <= passes <= len(places):
-        return None
-    return Passage(passage.feed, passage.steps[: places[passes - 1]], passage.strand_tex)
 
 
 @require_POST

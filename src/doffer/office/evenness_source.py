@@ -26,10 +26,9 @@ from doffer.office.bench import look
 from doffer.office.bench_blend import aim_of, blend_of, hex_of
 from doffer.office.evenness_asked import NAMES, Usual
 from doffer.office.evenness_blend import usual_of
-from doffer.office.evenness_view import measured_of
+from doffer.office.evenness_measured import Photographed, measured_of
 from doffer.office.orders import shown_plan, units_for
 from doffer.pictures.colour import fibre_hex
-from doffer.pictures.variance_length import Measured
 from doffer.planning.order_plan import BatchPlan
 
 ASIDE = frozenset({*NAMES, "find", "learn", "part", "v"})  # fields of the address that change no blend
@@ -56,7 +55,7 @@ class Blend:
     back: tuple[str, str]
     yarn_tex: float | None = None
     batches: tuple[tuple[int, str, bool], ...] = ()
-    measured: tuple[Measured, ...] = ()
+    measured: Photographed | None = None
     units: str = "metric"
     change: int = 0
     trials: tuple[TrialRow, ...] = ()

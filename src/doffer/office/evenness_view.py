@@ -2,31 +2,27 @@
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from doffer.mill.queries.evenness import TrialRow
 from doffer.office.evenness_asked import DRAWINGS
 from doffer.office.evenness_blend import Route
+from doffer.office.evenness_measured import Photographed, within_strip
 from doffer.office.evenness_pictures import G_PER_MM_PER_TEX, are_locks, only_strips, shown_g
 from doffer.pictures import kettle
 from doffer.pictures.strip import framed
-from doffer.pictures.variance_length import Along, Measured, by_length
+from doffer.pictures.variance_length import Along, by_length
 from doffer.pictures.wording import say
 from doffer.pictures.words import say_many, sentence
 from doffer.planning.evenness.answer import CurvePoint, Forecast, Likely, StageForecast
 from doffer.planning.layers import feed_sheet, layer_portions, whole_sheet
 from doffer.process.evenness.passage import Laying
-from doffer.tables.loader import Tables
 
 SEEN, MAYBE, UNSEEN = "seen", "may be seen", "not seen"
 RAREST = 1e-3  # rarer than this nobody can foretell
 SURE = 0.95
 QUANTITY = re.compile(r"(\d+(?:\.\d+)?) (kg|g|mm|cm|m)\b")
-PHOTO, ERRORS = "photo", 2.0
-STRANDS = ("card", "draw")
 NO_COLOUR_HEX = "#cfc6b6"
 
 
@@ -80,7 +76,7 @@ def evenness_view(
     strips_href: str,
     weighed_g: Mapping[str, float],
     colours: Mapping[str, str],
-    measured: tuple[Measured, ...] = (),
+    measured: Photographed | None = None,
     system: str = "metric",
 ) -> EvennessView:
     """The forecast ready to show.
@@ -186,7 +182,7 @@ def _ruler(route: Route, system: str) -> tuple[str, ...]:
     return ("0", half, f"{end} of dry fibre, {say(length_mm / 1000, 'm', system, 0)} of roving")
 
 
-def _curve(route: Route, forecast: Forecast, measured: tuple[Measured, ...]) -> tuple[str, str]:
+def _curve(route: Route, forecast: Forecast, measured: Photographed | None) -> tuple[str, str]:
     """The chart: differences between pieces where the colours are known, else shares."""
     rows = route.inputs.tables.evenness_figures
     times = rows["pair_95"].value
@@ -194,10 +190,13 @@ def _curve(route: Route, forecast: Forecast, measured: tuple[Measured, ...]) -> 
         along = [_along(point, point.de, times * (point.floor_de or 0.0), times) for point in forecast.curve]
         limit, words, unit = rows["visible_pair"].value, "an eye tells them apart", "apart in colour"
     else:
+        measured = None  # a photo tells of colours, not of shares
         along = [_along(point, point.points, point.floor_points, 1.0) for point in forecast.curve]
         limit, words = rows["label_tolerance"].value, "tolerance of a label"
         unit = f"points of {forecast.curve_part}"
-    return by_length(along, measured, limit=limit, unit=unit, limit_words=words), unit
+    points = measured.points if measured else ()
+    within = within_strip(route, measured.trial) if measured else ()
+    return by_length(along, points, within=within, limit=limit, unit=unit, limit_words=words), unit
 
 
 def _along(point: CurvePoint, spread: Likely | None, floor: float, times: float) -> Along:
@@ -205,22 +204,6 @@ def _along(point: CurvePoint, spread: Likely | None, floor: float, times: float)
         (times * value for value in (spread.low, spread.mid, spread.high)) if spread else (0, 0, 0)
     )
     return Along(point.length_mm, low, mid, high, floor)
-
-
-def measured_of(trials: Sequence[TrialRow], tables: Tables) -> tuple[Measured, ...]:
-    """What the newest photo of a carded or drawn strip showed, as the chart counts it."""
-    photo = next((one for one in trials if one.counts and one.kind == PHOTO and one.stage in STRANDS), None)
-    if photo is None:
-        return ()
-    times = tables.evenness_figures["pair_95"].value
-    found = []
-    for piece in photo.result.pieces:
-        if piece.length_mm is None:
-            continue
-        ends = [piece.variance + k * piece.standard_error for k in (-ERRORS, 0.0, ERRORS)]
-        low, mid, high = (times * math.sqrt(max(0.0, end)) for end in ends)
-        found.append(Measured(piece.length_mm, mid, low, high))
-    return tuple(found)
 
 
 def _label(forecast: Forecast) -> tuple[LabelRow, ...]:

@@ -30,7 +30,7 @@ from doffer.office.readings import Typed
 from doffer.people.rights import Right, may
 from doffer.pictures.variance_length import say_length
 from doffer.process.evenness.strip_scan import StripScan, combine
-from doffer.process.evenness.strip_verdict import Striping, Verdict, verdict
+from doffer.process.evenness.strip_verdict import Striping, Verdict, unseen_words, verdict
 
 MB = 1_000_000
 PERCENT = 100.0
@@ -164,14 +164,22 @@ def result_of(scan: StripScan, told: Verdict, *, followed_lot: str = "") -> Tria
                 scan.piece_mm, scan.variance[-1], scan.error[-1], strict=True
             )
         ),
-        words=(face_words(told, followed_lot=followed_lot), followed_words(followed_lot), *scan.warnings),
+        words=(
+            face_words(told, followed_lot=followed_lot),
+            followed_words(followed_lot),
+            unseen_words(scan),
+            *scan.warnings,
+        ),
     )
 
 
 def face_words(told: Verdict, *, followed_lot: str = "") -> str:
     """The verdict as a mill person says it: "Stripes of about 4 cm, plainly seen."."""
     if told.striping is Striping.NONE:
-        return f"No stripes found; if there are any, pieces of 1 cm differ by less than {told.high:.1f}."
+        return (
+            f"No stripes found; if there are any, pieces of 1 cm differ by less than {told.high:.1f}. "
+            "Slow drifts longer than the strip cannot be seen in it."
+        )
     length = "of no one length" if told.wavelength_mm is None else f"of about {_length(told.wavelength_mm)}"
     ends = f"{told.low:.1f} to {told.high:.1f}"
     how = "apart in colour" if followed_lot else "lighter or darker"

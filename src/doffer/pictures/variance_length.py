@@ -42,19 +42,30 @@ class Along:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """What a trial found at one length, and from where to where the true figure lies."""
+    """What a trial found at one length, and from where to where the true figure lies.
+
+    `within_mm` is the length of the strip whose pieces were compared; None: pieces from all over the lot.
+    """
 
     length_mm: float
     found: float
     low: float
     high: float
+    within_mm: float | None = None
 
 
 def by_length(
-    expected: Sequence[Along], measured: Sequence[Measured] = (), *, limit: float, unit: str, limit_words: str
+    expected: Sequence[Along],
+    measured: Sequence[Measured] = (),
+    *,
+    within: Sequence[tuple[float, float]] = (),
+    limit: float,
+    unit: str,
+    limit_words: str,
 ) -> str:
     """The chart; `unit` says what the upright scale counts, `limit_words` what the dashed line is.
 
+    `within` are lengths and what is expected within one strip, as a dotted line: what a photo can show.
     What was measured at lengths outside those expected is left out.
 
     Raises
@@ -80,6 +91,7 @@ def by_length(
         svg.stroke(
             _line([(across(one.length_mm), up(one.mid)) for one in expected]), "p-range-line", width=3
         ),
+        *_within(within, measured, across, up),
         svg.stroke(f"M{num(LEFT_PX)} {num(at_limit)}h{num(wide)}", "p-promise", dash="7 5"),
         svg.at_end(
             limit_words, WIDTH_PX - RIGHT_PX - 4, at_limit - 6, size=SIZE, css="p-promise-text p-halo"
@@ -92,7 +104,7 @@ def by_length(
         *(_post(one, across(one.length_mm), up) for one in measured),
     ]
     height = floor + FOOT_PX
-    desc = _told(expected, measured, limit, limit_words)
+    desc = _told(expected, measured, within, limit, limit_words)
     return svg.picture(
         WIDTH_PX, height, "How uneven pieces are, by their length", desc, body, css="picture picture-tall"
     )
@@ -172,14 +184,41 @@ def _post(one: Measured, x: float, up: Callable[[float], float]) -> str:
     mark = el("rect", x=x - MARK_PX, y=up(one.found) - MARK_PX, width=2 * MARK_PX, height=2 * MARK_PX,
               class_="p-ink")  # fmt: skip
     said = f"measured at {say_length(one.length_mm)}: {one.found:.1f}, truly {one.low:.1f} to {one.high:.1f}"
+    if one.within_mm:
+        said += f", within a strip of {say_length(one.within_mm)}"
     return svg.told(said, svg.stroke(span, "p-ink-line", width=2) + mark)
 
 
-def _told(expected: Sequence[Along], measured: Sequence[Measured], limit: float, limit_words: str) -> str:
+def _within(
+    within: Sequence[tuple[float, float]],
+    measured: Sequence[Measured],
+    across: Callable[[float], float],
+    up: Callable[[float], float],
+) -> list[str]:
+    """What is expected within one strip, and what it is, at the foot where nothing else stands."""
+    strip_mm = next((one.within_mm for one in measured if one.within_mm), None)
+    said = [] if strip_mm is None else [
+        svg.at_end(f"dotted and squares: within one strip of {say_length(strip_mm)}",
+                   WIDTH_PX - RIGHT_PX - 4, TOP_PX + 18, size=SIZE, css="p-soft p-halo")
+    ]  # fmt: skip
+    if len(within) < 2:
+        return said
+    points = [(across(length_mm), up(value)) for length_mm, value in within]
+    return [svg.stroke(_line(points), "p-range-line", width=2, dash="2 4"), *said]
+
+
+def _told(
+    expected: Sequence[Along],
+    measured: Sequence[Measured],
+    within: Sequence[tuple[float, float]],
+    limit: float,
+    limit_words: str,
+) -> str:
     ends = [expected[0], expected[len(expected) // 2], expected[-1]]
     told = [
         f"pieces of {say_length(one.length_mm)} {one.mid:.1f} (from {one.low:.1f} to {one.high:.1f})"
         for one in ends
     ]
+    told += [f"within one strip pieces of {say_length(mm)} {value:.1f}" for mm, value in within[:1]]
     told += [f"measured at {say_length(one.length_mm)} {one.found:.1f}" for one in measured]
     return f"{'; '.join(told)}; {limit_words} at {limit:.1f}"

@@ -16,6 +16,7 @@ from doffer.planning.evenness.calibrate import Found
 from doffer.planning.evenness.figures import CARD_HOLD_UP, GRAB, PICK_HOLD_UP, Figure, scaled
 from doffer.process.evenness.passage import Passage, Pick, Toss
 from doffer.process.evenness.spectrum import between_variance, through
+from doffer.process.evenness.strip_window import strip_freedom, within_variance
 from doffer.working import Status
 
 LEARNED_KEYS = (PICK_HOLD_UP, CARD_HOLD_UP, GRAB)
@@ -25,6 +26,7 @@ STEPS = 25
 CLOSE_ENOUGH = 1e-6
 NUDGE = 1e-3
 LONGEST_STEP = 1.0
+LEAST_VARIANCE = 1e-18  # of a passage that leaves nothing: its logarithm stays finite
 UNTOLD, HALF_TOLD = 0.95, 0.5  # of the guess's width: wider is no news, in between is a narrower guess
 RATIO_SENTENCE = (
     "Tossed and picked lots tell the ratio of the grab to what the picker holds, not the two apart; "
@@ -50,6 +52,13 @@ class Measured:
         Pieces, >= 2.
     floor_sd : float
         What fibre counts and the reading make of it, in the same unit.
+    within_g : float
+        Oven-dry mass of the strip whose pieces were compared with one another [g]; 0: of pieces taken from
+        all over the lot.
+    n_strips : int
+        Strips, each with its own mean.
+    variance_error : float
+        Standard error of the squared spread by the reading itself, in the unit's square; 0: not told.
     """
 
     passage: Passage
@@ -58,6 +67,9 @@ class Measured:
     sd: float
     n: int
     floor_sd: float = 0.0
+    within_g: float = 0.0
+    n_strips: int = 1
+    variance_error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +87,8 @@ def learn(figures: Sequence[Figure], measured: Sequence[Measured]) -> Learned:
     Every figure is log-normal with its value as median and its ends as 95 %; ``ln s`` of n pieces scatters
     about ``ln sigma - 1 / (2 (n - 1))`` with variance ``1 / (2 (n - 1))`` (of chi-square) and the error of
     the closed form. The most likely figures are found by least squares in logarithms, their ends from the
-    curvature there.
+    curvature there. Pieces of one strip are compared with what the passage leaves within a strip of that
+    length, and count as few as it has free waves (`strip_window`).
 
     Raises
     ------
@@ -107,9 +120,10 @@ def _plain_pick(measured: Sequence[Measured]) -> bool:
 def _solved(learned: Sequence[Figure], sigmas: Floats, measured: Sequence[Measured]) -> tuple[Floats, Floats]:
     """Moves of the logarithms and their covariance, by Gauss-Newton on prior and measurements together."""
     keys = [one.key for one in learned]
-    free = np.array([one.n - 1 for one in measured], dtype=np.float64)
+    free = np.array([_freedom(one) for one in measured])
+    read = np.array([one.variance_error / (2 * one.sd**2) for one in measured])
     told = np.log([one.sd for one in measured]) + 1 / (2 * free)
-    errors = np.sqrt(1 / (2 * free) + MODEL_LN_SD**2)
+    errors = np.sqrt(np.maximum(1 / (2 * free), read**2) + MODEL_LN_SD**2)
     moved = np.zeros(len(keys))
     for _ in range(STEPS):
         now, slope = _predicted(keys, moved, measured)
@@ -122,6 +136,15 @@ def _solved(learned: Sequence[Figure], sigmas: Floats, measured: Sequence[Measur
     return moved, np.linalg.inv(rows.T @ rows)
 
 
+def _freedom(one: Measured) -> float:
+    """Degrees of freedom of a measured spread."""
+    if not one.within_g:
+        return one.n - 1.0
+    variation = through(one.passage, one.signals)
+    free = strip_freedom(variation, piece_g=one.piece_g, strip_g=one.within_g)
+    return min(one.n - 1.0, one.n_strips * float(free[0]))
+
+
 def _predicted(keys: list[str], moved: Floats, measured: Sequence[Measured]) -> tuple[Floats, Floats]:
     """Logarithm of every spread (m,) and its slope by every figure (m, k)."""
     points = np.concatenate([moved[None], moved + NUDGE * np.eye(len(keys))])
@@ -132,8 +155,11 @@ def _predicted(keys: list[str], moved: Floats, measured: Sequence[Measured]) -> 
 def _log_sd(one: Measured, keys: list[str], moved: Floats) -> float:
     passage = scaled(one.passage, dict(zip(keys, np.exp(moved).tolist(), strict=True)))
     variation = through(passage, one.signals)
-    variance = float(between_variance(variation, masses_g=np.array([one.piece_g]))[0, 0])
-    return 0.5 * math.log(variance + one.floor_sd**2)
+    if one.within_g:
+        variance = within_variance(variation, piece_g=one.piece_g, strip_g=one.within_g)[0]
+    else:
+        variance = between_variance(variation, masses_g=np.array([one.piece_g]))[0, 0]
+    return 0.5 * math.log(max(float(variance) + one.floor_sd**2, LEAST_VARIANCE))
 
 
 def _figures(

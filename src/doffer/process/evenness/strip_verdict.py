@@ -15,6 +15,7 @@ Z_95 = 1.959964
 LEAST_FREE = 4.0  # fewer would make of one steady wave an interval without use
 FREE_KEPT = 2 / 3  # degrees of freedom are guessed from the same few waves
 VERDICT_PIECE_MM = 10.0
+MM_PER_CM = 10.0
 LONG_WAVES = 2  # of them in the strip: a wave that long is not named
 
 
@@ -96,8 +97,18 @@ def verdict(scan: StripScan, tables: Tables) -> Verdict:
     if striping is Striping.NONE:
         wavelength_mm = None
     unit = "dE along the blend" if scan.signals[signal] == "blend" else "L*"
-    return Verdict(
-        striping, sd, low, high, wavelength_mm, share, _sentence(striping, sd, low, high, wavelength_mm, unit)
+    sentence = _sentence(striping, sd, low, high, wavelength_mm, unit)
+    if striping is Striping.NONE:
+        sentence += f" {unseen_words(scan)}"
+    return Verdict(striping, sd, low, high, wavelength_mm, share, sentence)
+
+
+def unseen_words(scan: StripScan) -> str:
+    """What no strip can show: drifts longer than itself, and where to look for them."""
+    strip_cm = scan.strip_mm / scan.photos / MM_PER_CM
+    return (
+        f"Slow drifts longer than the strip ({strip_cm:.0f} cm) cannot be seen in it: for those lay pieces "
+        "from all over the lot side by side."
     )
 
 
