@@ -8,7 +8,14 @@ from doffer.errors import InputError, NotFoundError
 from doffer.mill.commands.evenness import FigureFacts, record_figure
 from doffer.mill.commands.recipes import PartFacts, RecipeFacts, propose_recipe
 from doffer.mill.commands.shades import TargetFacts
-from doffer.mill.queries.mixing import Passes, mixing_of_batch, mixing_of_lots, mixing_of_recipe
+from doffer.mill.queries.mixing import (
+    Passes,
+    mixing_of_batch,
+    mixing_of_blended_lot,
+    mixing_of_lots,
+    mixing_of_recipe,
+)
+from doffer.mill.queries.orders import one_order, planned_order
 from doffer.mill.queries.plan_inputs import plan_inputs
 from doffer.planning.batch import plan_order
 
@@ -147,3 +154,25 @@ def test_lots_that_are_not_there_or_weigh_nothing_are_refused(dye_house):
         mixing_of_lots({"L999": 50.0})
     with pytest.raises(InputError, match="one gram or more"):
         mixing_of_lots({dye_house.lots["G1"]: 0.0})
+
+
+def test_an_order_to_be_reckoned_with_is_read_in_four_queries(demo_mill, django_assert_num_queries):
+    whole = one_order("O207")
+    with django_assert_num_queries(4):
+        planned = planned_order("O207")
+    assert [row.lot.code for row in planned.lots] == [row.lot.code for row in whole.lots]
+    assert (planned.spec, planned.plans, planned.country_rules) == (
+        whole.spec,
+        whole.plans,
+        whole.country_rules,
+    )
+    assert (planned.happened, planned.runs, planned.holds) == ((), (), ())
+
+
+def test_a_lot_that_was_never_joined_is_no_blend_and_one_that_was_has_its_parts(demo_mill):
+    assert mixing_of_blended_lot("L006") is None
+    blended = mixing_of_blended_lot("R102")
+    assert sorted(part.lot for part in blended.parts) == ["L006", "L007", "L008"]
+    assert sum(part.share_frac for part in blended.parts) == pytest.approx(1)
+    with pytest.raises(NotFoundError):
+        mixing_of_blended_lot("L999")
