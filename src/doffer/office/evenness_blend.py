@@ -16,6 +16,7 @@ from doffer.mill.queries.mixing import MIXING_STAGES, MixingInputs
 from doffer.office.evenness_asked import MOST_LAYERS, Mixed, Usual
 from doffer.office.evenness_pictures import Looks
 from doffer.pictures.strip import Dyes
+from doffer.planning.evenness.breakage import LengthLeft, length_left
 from doffer.planning.evenness.choose import SETS_G, choose
 from doffer.planning.evenness.cost import ANGORA, CAMELID, MachineRate, StageCost, stage_costs
 from doffer.planning.evenness.figures import (
@@ -105,6 +106,11 @@ class Route:
             [part.fibre for part in parts],
             is_tender=any(part.is_tender for part in parts),
         )
+
+    @property
+    def length_left(self) -> LengthLeft:
+        """Mean fibre length after the passes through the picker, as the search reckons it."""
+        return length_left(self.passage.feed.parts, self.limits.break_rate, passes=self.mixed.passes)
 
     @property
     def slope_lab(self) -> Floats | None:

@@ -9,6 +9,7 @@ has measured lengths before and after.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -16,6 +17,7 @@ import numpy as np
 
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
+from doffer.process.evenness.passage import Part
 from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
 
@@ -23,6 +25,7 @@ POWER_OF_LENGTH = 2.5  # a(l) = k l^2.5 of roller carding: J-STAGE jte1955, 15/6
 REFERENCE_MM = 100.0  # lengths in the rate are counted in units of this
 POWER_OF_SPEED, POWER_OF_STRENGTH, POWER_OF_DIAMETER = 2.0, 1.0, 2.0  # hypotheses
 N_SDS_OF_LENGTH = 4.5  # how far up a length histogram reaches
+LEAST_SD_MM = 1.0  # one class of lengths
 SERIES_ENDS_AT = 1e-12
 MOST_RATE = 8.0
 HALVINGS = 40
@@ -136,6 +139,37 @@ def _fragments(size: int) -> Floats:
     pieces: Floats = np.divide(2 * weight, total, out=np.zeros_like(weight), where=total > 0)
     pieces.setflags(write=False)
     return pieces
+
+
+@dataclass(frozen=True, slots=True)
+class LengthLeft:
+    """Mean fibre length of one part before and after passes [mm]: likely, and if a pass breaks more."""
+
+    name: str
+    before_mm: float
+    likely_mm: float
+    worst_mm: float
+
+    @property
+    def likely_frac(self) -> float:
+        """What is likely left [frac]."""
+        return self.likely_mm / self.before_mm
+
+    @property
+    def worst_frac(self) -> float:
+        """What is left if a pass breaks more [frac]."""
+        return self.worst_mm / self.before_mm
+
+
+def length_left(parts: Sequence[Part], rate: BreakRate, *, passes: int) -> LengthLeft:
+    """Of the part that suffers most: as long as its staple is believed, a normal spread of lengths."""
+    left = []
+    for part in parts:
+        sd_mm = max(LEAST_SD_MM, part.staple_cv_frac * part.staple_mm)
+        before = normal_lengths(mean_mm=part.staple_mm, sd_mm=sd_mm)
+        after = (length_after(before, rate_k=k, passes=passes).mean_mm for k in (rate.k, rate.high))
+        left.append(LengthLeft(part.name, before.mean_mm, *after))
+    return min(left, key=lambda one: one.likely_frac)
 
 
 def broken_share(lengths: Lengths, *, rate_k: float) -> float:

@@ -17,7 +17,7 @@ from doffer.errors import InputError
 from doffer.fibre.arrays import Bools, Floats
 from doffer.fibre.distribution import normal_cdf
 from doffer.fibre.variation import Signals, share_signals, with_colour
-from doffer.planning.evenness.breakage import length_after, normal_lengths
+from doffer.planning.evenness.breakage import length_left
 from doffer.planning.evenness.cost import MachineRate, StageCost, lost_and_minutes, stage_costs
 from doffer.planning.evenness.doublings import PICK_AGAIN
 from doffer.planning.evenness.figures import Figure, usual_steps
@@ -44,7 +44,6 @@ DRAWINGS: tuple[tuple[int, ...], ...] = (
 )
 REFERENCE_PASSES, REFERENCE_DRAWING = 2, (4, 6)  # the route at which figures are weighed against one another
 MOST_TRIED = 3  # passes that are reckoned even where fewer are allowed, to say what they would do
-SHORTEST_MM = 1e-9
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -241,19 +240,11 @@ def _label_chance(case: _Case, shares: Floats, specimen_g: float) -> Floats:
 
 def _length_fracs(case: _Case) -> list[tuple[float, float]]:
     """Mean length left after 0, 1, 2 ... passes of the part that suffers most, likely and at worst [frac]."""
-    rate, fracs = case.limits.break_rate, []
-    for passes in range(_most_passes(case.limits) + 1):
-        left = []
-        for rate_k in (rate.k, rate.high):
-            of_parts = []
-            for part in case.feed.parts:
-                sd_mm = max(SHORTEST_MM, part.staple_cv_frac) * part.staple_mm
-                before = normal_lengths(mean_mm=part.staple_mm, sd_mm=max(1.0, sd_mm))
-                after = length_after(before, rate_k=rate_k, passes=passes)
-                of_parts.append(after.mean_mm / before.mean_mm)
-            left.append(min(of_parts))
-        fracs.append((left[0], left[1]))
-    return fracs
+    left = (
+        length_left(case.feed.parts, case.limits.break_rate, passes=passes)
+        for passes in range(_most_passes(case.limits) + 1)
+    )
+    return [(one.likely_frac, one.worst_frac) for one in left]
 
 
 def _options(case: _Case, answers: _Answers, rates: Mapping[str, MachineRate] | None) -> list[Option]:
