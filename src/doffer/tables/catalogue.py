@@ -39,6 +39,7 @@ _ALL = (
         "yarn_classes", "Yarn thickness names", "From lace to jumbo, by several charts.", rows.YarnClass
     ),
     TableInfo("yarn_limits", "Limits of spinning", "What a fibre and a frame can make.", rows.YarnLimit),
+    TableInfo("yarn_figures", "Yarn", "What the plan of a yarn starts from.", rows.YarnFigure),
     TableInfo("twist", "Twist", "Twist factors and usual twist.", rows.Twist),
     TableInfo(
         "cross_section", "Fibres in a yarn", "Worked examples to check the formulas.", rows.CrossSection

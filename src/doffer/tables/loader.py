@@ -53,6 +53,7 @@ class Tables:
     alpaca_classes: Mapping[str, rows.AlpacaClass]
     yarn_classes: Mapping[str, rows.YarnClass]
     yarn_limits: Mapping[str, rows.YarnLimit]
+    yarn_figures: Mapping[str, rows.YarnFigure]
     twist: Mapping[str, rows.Twist]
     cross_section: Mapping[str, rows.CrossSection]
     tristimulus: Mapping[str, rows.TristimulusWeight]

@@ -270,6 +270,19 @@ class YarnLimit(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class YarnFigure(Row):
+    """A figure that the plan of a yarn starts from until the mill measures its own."""
+
+    rising: ClassVar = ("low", "value", "high")
+    figure: str = key()
+    item: str = key()
+    low: float | None = maybe_number(-100, 10000)
+    value: float = number(-100, 10000)
+    high: float | None = maybe_number(-100, 10000)
+    unit: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Twist(Row):
     """A twist conversion or a usual twist."""
 
