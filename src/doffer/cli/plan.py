@@ -157,7 +157,7 @@ def _start(typed: str, mass_g: float, form: str, lot: str, tables: Tables) -> Lo
 
 def _wish(args: argparse.Namespace, tables: Tables) -> Wish:
     from doffer.errors import InputError
-    from doffer.exchange.quantities import parse_count_tex
+    from doffer.exchange.counts import parse_count_tex
     from doffer.fibre.kinds import find_fibre
     from doffer.planning.put_up import M_PER_100G_TEX
     from doffer.planning.spec import Wish

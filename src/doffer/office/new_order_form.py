@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from doffer.errors import DofferError, InputError, NotFoundError
-from doffer.exchange.quantities import parse_count_tex, parse_micron, parse_share
+from doffer.exchange.counts import parse_count_tex
+from doffer.exchange.quantities import parse_micron, parse_share
 from doffer.fibre.count import from_tex
 from doffer.fibre.kinds import find_kind
 from doffer.mill.queries.lots import LotRow
