@@ -22,7 +22,7 @@ SAME = {"frac_owf": "frac"}  # on the weight of fibre says the basis, not anothe
 RATIO_WORDS = """
 draft doublings share shares ratio liquor_ratio water_parts offset sigma
 factor level quantile z x y k sd cv low high
-mean value weight weights passes plies fold noise count_noise confidence correlation fibres variance cycles_per_degree
+mean value weight weights passes take_up plies fold noise count_noise confidence correlation fibres variance cycles_per_degree
 """
 UNITLESS = frozenset(RATIO_WORDS.split())
 BY_SYSTEM = "count"  # a yarn count whose unit is a parameter beside it

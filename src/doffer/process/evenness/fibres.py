@@ -118,10 +118,13 @@ def limit_cv_frac(*, fibres: float, diameter_cv_frac: float, form: Limit = Limit
     return float(np.sqrt(spread / fibres))
 
 
-def blend_limit_cv_frac(parts: Sequence[Part], *, strand_tex: float) -> float:
+def blend_limit_cv_frac(parts: Sequence[Part], *, strand_tex: float, form: Limit = Limit.EXACT) -> float:
     """The same limit for a blend: ``sqrt(sum_k p_k a*_k / T)`` [frac]. Computed from counts of fibres."""
     _check_strand(strand_tex)
-    return float(np.sqrt(_shares(parts) @ _counted_tex(parts) / strand_tex))
+    counted = _counted_tex(parts)
+    if form is Limit.USUAL:
+        counted = np.array([_tex_of(part) * (1 + 4 * part.diameter_cv_frac**2) for part in parts])
+    return float(np.sqrt(_shares(parts) @ counted / strand_tex))
 
 
 def irregularity_index(*, cv_frac: float, limit_cv_frac: float) -> float:
