@@ -15,6 +15,7 @@ from doffer import __version__
 from doffer.cli import (
     backup,
     cli_docs,
+    count,
     demo,
     dose,
     evenness,
@@ -38,6 +39,7 @@ VERBS = (
     init,
     plan,
     weigh_out,
+    count,
     dose,
     shade,
     evenness,
