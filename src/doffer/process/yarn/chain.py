@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from doffer.errors import InputError
+from doffer.fibre.thickness import thickness_class
 from doffer.process.yarn.basis import Basis, State, StrandCount, finished_tex, greige_tex, oil_water_of
 from doffer.process.yarn.limits import System, YarnFibre
 from doffer.process.yarn.plying import (
@@ -74,7 +75,7 @@ def usual_factor(wish: YarnWish, *, slippery_frac: float, tables: Tables) -> flo
     ``factor x (1 + (m - 1) x slippery share)``, m about 1.1. Table yarn_figures, common practice.
     """
     figures = tables.yarn_figures
-    item = thickness_class(tables, count_tex=wish.finished_tex)
+    item = thickness_class(tables, length_m_per_100g=M_PER_100G_TEX / wish.finished_tex).key
     if wish.plies == 1:
         item = "single"
     elif wish.use is YarnUse.SOCK:
@@ -82,14 +83,6 @@ def usual_factor(wish: YarnWish, *, slippery_frac: float, tables: Tables) -> flo
     return figures[f"twist_factor/{item}"].value * (
         1 + (figures["slippery_twist/any"].value - 1) * slippery_frac
     )
-
-
-def thickness_class(tables: Tables, *, count_tex: float) -> str:
-    """Thickness class of a finished count by our own cut: lace, super_fine ... jumbo (table yarn_classes)."""
-    length_m = M_PER_100G_TEX / count_tex
-    rows = [row for row in tables.yarn_classes.values() if row.chart == "default" and row.low is not None]
-    fits = [row for row in rows if row.low is not None and row.low <= length_m]
-    return max(fits, key=lambda row: row.low or 0.0).yarn_class
 
 
 @dataclass(frozen=True, slots=True)
