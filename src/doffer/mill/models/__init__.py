@@ -25,6 +25,7 @@ from doffer.mill.models.machines import Machine, Scale
 from doffer.mill.models.orders import Order, OrderLot, OrderPlan
 from doffer.mill.models.runs import Run, RunInput, RunOutput, RunWaste
 from doffer.mill.models.weighings import Weighing
+from doffer.mill.models.yarn import LotFibre, MachineSetting, RunSettings, YarnTest
 
 __all__ = [
     "BlendPart",
@@ -46,9 +47,11 @@ __all__ = [
     "JoinDecision",
     "KettleStick",
     "Lot",
+    "LotFibre",
     "LotPart",
     "Machine",
     "MachineFigure",
+    "MachineSetting",
     "MixingFit",
     "Order",
     "OrderLot",
@@ -58,6 +61,7 @@ __all__ = [
     "Run",
     "RunInput",
     "RunOutput",
+    "RunSettings",
     "RunWaste",
     "SampleBlend",
     "Scale",
@@ -70,4 +74,5 @@ __all__ = [
     "TubBath",
     "TubUse",
     "Weighing",
+    "YarnTest",
 ]
