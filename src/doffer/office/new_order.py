@@ -23,6 +23,7 @@ from doffer.mill.queries.lots import LotRow, one_lot
 from doffer.mill.queries.own_stock import own_stock, unpromised_lots
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
 from doffer.office.asked import acting, fresh_key, speak, units_of
+from doffer.office.counts import count_answer
 from doffer.office.new_order_form import (
     FORMS,
     PRODUCTS,
@@ -144,6 +145,7 @@ def counter_context(request: HttpRequest, counter: Counter) -> dict[str, Any]:
         "forms_of_fibre": FORMS,
         "products": PRODUCTS,
         "classes": yarn_classes(tables),
+        "count_said": count_answer(counter.typed, tables),
         "kinds": kind_names(tables),
         "labels": labels_of(counter.mine, tables),
         "stock_name": STOCK,
