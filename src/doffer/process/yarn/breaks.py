@@ -34,7 +34,7 @@ class SpinRun:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class BreaksModel:
-    """End breaks of one way of spinning: mean and covariance of the terms `ORDER`, and how many runs it saw."""
+    """End breaks of one way of spinning: mean and covariance of the terms `ORDER`; how many runs it saw."""
 
     system: System
     coefficients: Floats
