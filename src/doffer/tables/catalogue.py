@@ -61,6 +61,13 @@ _ALL = (
     TableInfo(
         "machine_kinds", "Machines", "Usual rates, cleaning and hold-up of machines.", rows.MachineKind
     ),
+    TableInfo(
+        "machine_settings",
+        "Settings of machines",
+        "What a machine can be set to, until the mill writes down its own.",
+        rows.MachineSetting,
+    ),
+    TableInfo("run_settings", "Settings of runs", "What a run can be set to.", rows.RunSetting),
     TableInfo("plan_defaults", "Planning defaults", "What a plan starts from.", rows.PlanDefault),
     TableInfo("evenness_figures", "Evenness", "What a forecast of stripes starts from.", rows.EvennessFigure),
     TableInfo("constants", "Constants", "Single figures that formulas need.", rows.Constant),

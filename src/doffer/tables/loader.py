@@ -63,6 +63,8 @@ class Tables:
     additives: Mapping[str, rows.Additive]
     cautions: Mapping[str, rows.Caution]
     machine_kinds: Mapping[str, rows.MachineKind]
+    machine_settings: Mapping[str, rows.MachineSetting]
+    run_settings: Mapping[str, rows.RunSetting]
     plan_defaults: Mapping[str, rows.PlanDefault]
     evenness_figures: Mapping[str, rows.EvennessFigure]
     constants: Mapping[str, rows.Constant]

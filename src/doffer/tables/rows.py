@@ -14,6 +14,7 @@ from doffer.working import Status
 
 STATUSES = tuple(str(status) for status in Status)
 SEEN = ("full", "extract", "abstract", "no")  # how much of a source was read
+SHAPES = ("one", "range", "steps", "list", "word")  # of what a machine or a run is set to
 CONTENT_BASES = ("eu_agreed", "us_commercial", "us_d2118", "iwto_trade", "physical_20c_65rh")
 
 
@@ -380,6 +381,45 @@ class MachineKind(Row):
     clean_dark_to_light_min: float = number(0, 600)
     clean_new_owner_min: float = number(0, 600)
     hold_up_g: float = number(0, 5000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MachineSetting(Row):
+    """What a machine of a stage can be set to, with a guess until the mill writes down its own.
+
+    Shapes: one figure; a range (low, high); steps (low, value, high, named); a list; a word (its place among
+    the names). `usual_from` ("table:row") says where the guess stands when it stands elsewhere. Outside of
+    `least` to `most` a figure is asked about.
+    """
+
+    rising: ClassVar = ("least", "low", "value", "high", "most")
+    setting: str = key()
+    stage: str = key()
+    shape: str = text(choices=SHAPES)
+    low: float | None = maybe_number(0, 1_000_000)
+    value: float | None = maybe_number(0, 1_000_000)
+    high: float | None = maybe_number(0, 1_000_000)
+    least: float = number(0, 1_000_000)
+    most: float = number(0, 1_000_000)
+    whole: bool = flag()
+    unit: str = text()
+    names: str = free_text()
+    usual_from: str = free_text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunSetting(Row):
+    """What a run of a stage can be set to; outside of `least` to `most` a figure is asked about."""
+
+    rising: ClassVar = ("least", "most")
+    setting: str = key()
+    stage: str = key()
+    shape: str = text(choices=SHAPES)
+    least: float = number(0, 1_000_000)
+    most: float = number(0, 1_000_000)
+    whole: bool = flag()
+    unit: str = text()
+    names: str = free_text()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
