@@ -40,6 +40,8 @@ _ALL = (
     ),
     TableInfo("yarn_limits", "Limits of spinning", "What a fibre and a frame can make.", rows.YarnLimit),
     TableInfo("yarn_figures", "Yarn", "What the plan of a yarn starts from.", rows.YarnFigure),
+    TableInfo("rates", "Time", "What minutes are reckoned from until a mill has its own.", rows.WorkRate),
+    TableInfo("settings", "Machine settings", "What to set for which fibre, and why.", rows.Setting),
     TableInfo("twist", "Twist", "Twist factors and usual twist.", rows.Twist),
     TableInfo(
         "cross_section", "Fibres in a yarn", "Worked examples to check the formulas.", rows.CrossSection

@@ -54,6 +54,8 @@ class Tables:
     yarn_classes: Mapping[str, rows.YarnClass]
     yarn_limits: Mapping[str, rows.YarnLimit]
     yarn_figures: Mapping[str, rows.YarnFigure]
+    rates: Mapping[str, rows.WorkRate]
+    settings: Mapping[str, rows.Setting]
     twist: Mapping[str, rows.Twist]
     cross_section: Mapping[str, rows.CrossSection]
     tristimulus: Mapping[str, rows.TristimulusWeight]

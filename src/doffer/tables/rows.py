@@ -15,6 +15,7 @@ from doffer.working import Status
 STATUSES = tuple(str(status) for status in Status)
 SEEN = ("full", "extract", "abstract", "no")  # how much of a source was read
 SHAPES = ("one", "range", "steps", "list", "word")  # of what a machine or a run is set to
+SETTING_APPLIES = ("usual", "fine", "coarse", "short", "long_even", "low_crimp", "high_crimp", "fragile")
 CONTENT_BASES = ("eu_agreed", "us_commercial", "us_d2118", "iwto_trade", "physical_20c_65rh")
 
 
@@ -281,6 +282,41 @@ class YarnFigure(Row):
     value: float = number(-100, 10000)
     high: float | None = maybe_number(-100, 10000)
     unit: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkRate(Row):
+    """How long work takes: charges, speeds, stops, and how much of it needs hands."""
+
+    rising: ClassVar = ("low", "value", "high")
+    figure: str = key()
+    stage: str = key()
+    item: str = key()
+    low: float | None = maybe_number(0, 10000)
+    value: float = number(0, 10000)
+    high: float | None = maybe_number(0, 10000)
+    unit: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting(Row):
+    """What to set a machine to for a fibre, and why.
+
+    `effect` says how a row counts: "is" sets a figure, "times" multiplies it, "gentle" comes last and rules
+    over both, "limit" tells which fibre a word of `applies` means.
+    """
+
+    rising: ClassVar = ("low", "value", "high")
+    stage: str = key()
+    setting: str = key()
+    applies: str = key(choices=SETTING_APPLIES)
+    effect: str = text(choices=("is", "times", "gentle", "limit"))
+    low: float | None = maybe_number(0, 10000)
+    value: float | None = maybe_number(0, 10000)
+    high: float | None = maybe_number(0, 10000)
+    unit: str = free_text()
+    words: str = free_text()
+    reason: str = text()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
