@@ -35,7 +35,7 @@ def said(typed: str, plies: int | None = None):
             None,
             "2 strands of 8 Ne: together 148 tex, Nm 6.77, 677 m in 100 g, 3360 yd/lb; before washing.",
         ),
-        ("50 gr/yd", None, "50 grains/yd: 3543 tex, Nm 0.28, 28.2 m in 100 g, 140 yd/lb."),
+        ("50 gr/yd", None, "50 grains/yd: 3.54 ktex, 3.54 g/m, 28.2 m in 100 g."),
     ],
 )
 def test_a_count_is_said_in_the_systems_that_are_spoken(typed, plies, headline):

@@ -46,6 +46,8 @@ def test_a_count_with_its_plies_fills_the_field_of_plies(client, demo_mill):
     text = below(client, thick="3/12 Nm", plies="2")
     assert 'hx-swap-oob="innerHTML:#plies-field"' in text
     assert plies_in(text) == "3"
+    assert "Plies: 3, as the count says." in text
+    assert "do not hold" not in text
 
 
 def test_plies_are_not_changed_under_the_hand_that_types_them(client, demo_mill):
@@ -68,6 +70,12 @@ def test_the_strands_beside_it_are_said_one_by_one(client, demo_mill):
 )
 def test_a_bare_figure_is_in_the_units_they_speak(client, demo_mill, speak, said):
     assert said in below(client, thick="250", speak=speak)
+
+
+def test_a_bare_figure_of_roving_is_grams_in_a_metre(client, demo_mill):
+    text = words(client.get("/counts/", {"field": "roving", "roving": "3,5"}))
+    assert "3.50 g/m: 3.50 ktex, 49.4 grains/yd, 28.6 m in 100 g." in text
+    assert "Class" not in text
 
 
 def test_two_meanings_are_asked_below_the_field(client, demo_mill):

@@ -14,6 +14,7 @@ from doffer.tables.loader import Tables
 M_PER_100G_TEX = 100_000  # by definition: tex is g in 1000 m
 THICKEST_YARN_TEX = 2_500.0  # beyond 40 m in 100 g a strand is roving and has no class of thickness
 SPOKEN = ("tex", "nm", "m_per_100g", "yd_per_lb")
+SPOKEN_OF_ROVING = ("ktex", "g_per_m", "grains_per_yd", "m_per_100g")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,7 @@ def _said(system: str, number: float) -> str:
 def _figures(count_tex: float, tables: Tables, *, without: str) -> list[str]:
     return [
         _said(system, from_tex(tables, system=system, count_tex=count_tex))
-        for system in SPOKEN
+        for system in (SPOKEN if count_tex <= THICKEST_YARN_TEX else SPOKEN_OF_ROVING)
         if system != without
     ]
 

@@ -20,11 +20,12 @@ from doffer.office.readings import Typed
 from doffer.planning.spec import MAX_PLIES, MIN_PLIES
 from doffer.tables.loader import Tables
 
-PLAIN_COUNT = {"metric": " m/100 g", "us": " yd/lb"}  # what a bare figure is meant in
-NAMES = {"thick": "thickness"}  # how a field is called in its sentences
+PLAIN_COUNT = {"metric": " m/100 g", "us": " yd/lb"}  # what a bare figure of yarn is meant in
+PLAIN_ROVING = " g/m"
+NAMES = {"thick": "thickness", "roving": "roving"}  # how a field is called in its sentences
 _BARE = re.compile(r"[0-9][0-9., ]*")
 _FIELD = re.compile(r"[a-z][a-z_]{0,30}")
-COUNT = "thick"
+COUNT, ROVING = "thick", "roving"  # fields: of a yarn, and of what it is spun from
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ def read_count(typed: Typed, tables: Tables, name: str = COUNT) -> TypedCount | 
     if not typed.is_said(name):
         return None
     text = typed.text(name)
-    whole = text + PLAIN_COUNT[typed.system] if _BARE.fullmatch(text) else text
+    plain = PLAIN_ROVING if name == ROVING else PLAIN_COUNT[typed.system]
+    whole = text + plain if _BARE.fullmatch(text) else text
     try:
         return parse_count(whole, tables, NAMES.get(name, "yarn count"))
     except InputError as error:
@@ -75,8 +77,11 @@ def answer(request: HttpRequest) -> HttpResponse:
     # Plies are written into their field while the count is typed, never while somebody types the plies.
     is_count_typed = request.headers.get("HX-Trigger") == name
     sets = said.plies if is_count_typed and said.plies and said.plies >= MIN_PLIES else None
-    if sets is not None and (str(sets) == typed.text("plies") or "plies" not in typed.data):
+    if "plies" not in typed.data or str(sets) == typed.text("plies"):
         sets = None
+    if sets is not None:  # what is said below no longer knows the plies that go
+        typed.data = {**typed.data, "plies": str(sets)}
+        said = count_answer(typed, current_tables(), name)
     return render(request, "office/count_answer.html", {"field": name, "answer": said, "sets": sets})
 
 
