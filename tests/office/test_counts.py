@@ -42,6 +42,12 @@ def test_a_count_is_said_in_the_other_systems(client, demo_mill):
     assert "hx-swap-oob" not in text
 
 
+@pytest.mark.parametrize(("speak", "length"), [("metric", "400 m/100 g"), ("us", "1984 yd/lb")])
+def test_a_count_of_strands_says_what_the_finished_yarn_is_planned_as(client, demo_mill, speak, length):
+    assert f"Planned as {length} of the finished yarn." in below(client, thick="2/8 Nm", speak=speak)
+    assert "Planned as" not in below(client, thick="400 m/100 g", speak=speak)
+
+
 def test_a_count_with_its_plies_fills_the_field_of_plies(client, demo_mill):
     text = below(client, thick="3/12 Nm", plies="2")
     assert 'hx-swap-oob="innerHTML:#plies-field"' in text

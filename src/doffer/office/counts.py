@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -11,12 +11,14 @@ from django.urls import path
 from django.views.decorators.http import require_safe
 
 from doffer.errors import InputError
-from doffer.exchange.count_said import TypedCount
+from doffer.exchange.count_said import SaidOf, TypedCount
 from doffer.exchange.count_words import CountSaid, say_typed_count
 from doffer.exchange.counts import parse_count
+from doffer.fibre.count import from_tex
 from doffer.mill.queries.tables import current_tables
 from doffer.office.asked import speak, units_of
 from doffer.office.readings import Typed
+from doffer.pictures.wording import say
 from doffer.planning.spec import MAX_PLIES, MIN_PLIES
 from doffer.tables.loader import Tables
 
@@ -61,7 +63,19 @@ def count_answer(typed: Typed, tables: Tables, name: str = COUNT) -> CountAnswer
     beside = int(plies) if plies.isdecimal() and MIN_PLIES <= int(plies[:2]) <= MAX_PLIES else None
     if typed.text("product") not in ("", "yarn"):
         beside = None
-    return CountAnswer(say_typed_count(count, tables, plies=beside), typed.errors.get(name, ""), count.plies)
+    said = say_typed_count(count, tables, plies=beside)
+    if name == COUNT and count.said_of is SaidOf.SINGLE:
+        said = replace(said, notes=(*said.notes, _kept_as(count, tables, typed.system)))
+    return CountAnswer(said, typed.errors.get(name, ""), count.plies)
+
+
+def _kept_as(count: TypedCount, tables: Tables, system: str) -> str:
+    """A wish is of the finished yarn, and a count of its strands is not: say what is planned."""
+    length = from_tex(tables, system="m_per_100g", count_tex=count.yarn_tex)
+    return (
+        f"Planned as {say(length, 'm_per_100g', system)} of the finished yarn. Washing shortens yarn: type less "
+        "length if the strands as spun are meant."
+    )
 
 
 @require_safe
