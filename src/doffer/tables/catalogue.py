@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from doffer.tables import rows
+from doffer.tables import colour_rows, rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,15 +47,24 @@ _ALL = (
         "cross_section", "Fibres in a yarn", "Worked examples to check the formulas.", rows.CrossSection
     ),
     TableInfo(
-        "tristimulus", "Colour weights", "From a measured spectrum to a colour.", rows.TristimulusWeight
+        "tristimulus",
+        "Colour weights",
+        "From a measured spectrum to a colour.",
+        colour_rows.TristimulusWeight,
     ),
     TableInfo(
-        "ciede2000", "Colour difference check", "Published pairs to check the formula.", rows.ColourPair
+        "ciede2000",
+        "Colour difference check",
+        "Published pairs to check the formula.",
+        colour_rows.ColourPair,
     ),
     TableInfo(
-        "colour_models", "Blend models", "Constants and published errors of blending.", rows.ColourModel
+        "colour_models",
+        "Blend models",
+        "Constants and published errors of blending.",
+        colour_rows.ColourModel,
     ),
-    TableInfo("grey_scale", "Grey scale", "Grades of a change in colour.", rows.GreyScaleGrade),
+    TableInfo("grey_scale", "Grey scale", "Grades of a change in colour.", colour_rows.GreyScaleGrade),
     TableInfo(
         "additives", "Additives and baths", "Doses, strengths, liquor and temperatures.", rows.Additive
     ),

@@ -7,9 +7,10 @@ new line here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any, ClassVar
+from dataclasses import dataclass
+from typing import ClassVar
 
+from doffer.tables.cells import flag, free_text, key, maybe_number, number, number_key, text
 from doffer.working import Status
 
 STATUSES = tuple(str(status) for status in Status)
@@ -17,55 +18,6 @@ SEEN = ("full", "extract", "abstract", "no")  # how much of a source was read
 SHAPES = ("one", "range", "steps", "list", "word")  # of what a machine or a run is set to
 SETTING_APPLIES = ("usual", "fine", "coarse", "short", "long_even", "low_crimp", "high_crimp", "fragile")
 CONTENT_BASES = ("eu_agreed", "us_commercial", "us_d2118", "iwto_trade", "physical_20c_65rh")
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """What a cell may hold: `choices` or `refers` ("table.column") for text, `low` to `high` for numbers."""
-
-    is_key: bool = False
-    is_number: bool = False
-    is_flag: bool = False
-    optional: bool = False
-    low: float = float("-inf")
-    high: float = float("inf")
-    choices: tuple[str, ...] = ()
-    refers: str = ""
-
-
-def key(*, choices: tuple[str, ...] = (), refers: str = "") -> Any:
-    """Text that is part of the row's key."""
-    return field(metadata={"rule": Rule(is_key=True, choices=choices, refers=refers)})
-
-
-def number_key(low: float, high: float) -> Any:
-    """A number that is part of the row's key."""
-    return field(metadata={"rule": Rule(is_key=True, is_number=True, low=low, high=high)})
-
-
-def text(*, choices: tuple[str, ...] = (), refers: str = "") -> Any:
-    """Text that must be there."""
-    return field(metadata={"rule": Rule(choices=choices, refers=refers)})
-
-
-def free_text() -> Any:
-    """Text that may be empty."""
-    return field(metadata={"rule": Rule(optional=True)})
-
-
-def flag() -> Any:
-    """Yes or no."""
-    return field(metadata={"rule": Rule(is_flag=True)})
-
-
-def number(low: float, high: float) -> Any:
-    """A number from low to high."""
-    return field(metadata={"rule": Rule(is_number=True, low=low, high=high)})
-
-
-def maybe_number(low: float, high: float) -> Any:
-    """A number from low to high, or nothing."""
-    return field(metadata={"rule": Rule(is_number=True, optional=True, low=low, high=high)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -351,32 +303,6 @@ class CrossSection(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TristimulusWeight(Row):
-    """The weight of one wavelength in X, Y and Z under a light, for an observer; Y of white sums to 100."""
-
-    nm: float = number_key(400, 700)
-    illuminant: str = key(choices=("D65", "A", "LED-B3", "FL11"))
-    observer_deg: float = number_key(2, 10)
-    x: float = number(-5, 100)
-    y: float = number(-5, 100)
-    z: float = number(-5, 100)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ColourPair(Row):
-    """A published pair of colours with its CIEDE2000 difference, to check the formula."""
-
-    pair: float = number_key(1, 34)
-    lab_l_1: float = number(0, 100)
-    lab_a_1: float = number(-130, 130)
-    lab_b_1: float = number(-130, 130)
-    lab_l_2: float = number(0, 100)
-    lab_a_2: float = number(-130, 130)
-    lab_b_2: float = number(-130, 130)
-    de2000: float = number(0, 150)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Additive(Row):
     """What is added to fibre or bath: dose, strength, temperature, liquor, with a usual range."""
 
@@ -492,24 +418,3 @@ class Constant(Row):
     low: float | None = maybe_number(-1000, 1000)
     high: float | None = maybe_number(-1000, 1000)
     unit: str = text()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ColourModel(Row):
-    """A constant of a blend model, or its published error, with the data it was found on."""
-
-    model: str = key(choices=("stearns_noechel", "friele", "kubelka_munk", "two_constant", "any"))
-    quantity: str = key(choices=("m", "ln_m_sd", "sigma", "error_mean", "error_most"))
-    data: str = key()
-    value: float = number(0, 100)
-    unit: str = text()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GreyScaleGrade(Row):
-    """A grade of the grey scale: the limit of its class, or the step of the physical scale."""
-
-    kind: str = key(choices=("limit", "step"))
-    grade: str = key()
-    de: float = number(0, 20)
-    tolerance_de: float | None = maybe_number(0, 5)
