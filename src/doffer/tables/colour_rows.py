@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from doffer.tables.rows import Row, key, maybe_number, number, number_key, text
+from doffer.tables.cells import key, maybe_number, number, number_key, text
+from doffer.tables.rows import Row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
