@@ -441,6 +441,22 @@ def test_every_spinning_fineness_is_recomputed(row):
     assert found == pytest.approx(row.spinning_fineness_um, abs=0.0006)
 
 
+CHARTED = [
+    key for key in TABLES.yarn_classes if key.startswith("hand_spinners") and key.endswith("m_per_100g")
+]
+
+
+@pytest.mark.parametrize("key", CHARTED)
+def test_metres_of_the_charted_classes_follow_from_their_yards(key):
+    metres, yards = (
+        TABLES.yarn_classes[key.replace("m_per_100g", unit)] for unit in ("m_per_100g", "yd_per_lb")
+    )
+    for said, given in ((metres.low, yards.low), (metres.high, yards.high)):
+        if given:
+            tex = to_tex(TABLES, system="yd_per_lb", count=given)
+            assert from_tex(TABLES, system="m_per_100g", count_tex=tex) == pytest.approx(said, abs=0.5)
+
+
 def _twist_check(row: dict[str, str]) -> float:
     tex = float(row["item"].split()[0]) if row["item"][0].isdigit() and "tex" in row["item"][:8] else 125.0
     if row["kind"] == "twist":
