@@ -73,7 +73,7 @@ def test_the_text_says_stage_by_stage_what_the_scale_will_show(doffer):
     [
         (("--fibre", "dragon", "--kg", 1, "--product", "roving"), "There is no fibre or breed “dragon”"),
         (("--fibre", "wool", "--kg", 1), "--product is missing"),
-        (("--fibre", "wool", "--kg", 1, "--yarn", "2-ply Nm 8"), "either 2/8 Nm for each of the 2 strands"),
+        (("--fibre", "wool", "--kg", 1, "--yarn", "2-ply Nm 8"), "either “2/8 Nm” for each of the 2 strands"),
         (("--fibre", "wool", "--kg", 1, "--yarn", "250 m/100g"), "said with its plies, such as 2-ply 250"),
         (
             ("--fibre", "wool", "--kg", 1, "--product", "singles", "--yarn", "2/8 Nm"),

@@ -18,6 +18,11 @@ _WRAPS = re.compile(r".*\b(?:wpi|wraps?)\b.*")
 _LINEN = re.compile(r".*\b(?:lea|leas|linen)\b.*")
 _SKEINS = re.compile(r"[0-9.,]+ ?(?:skeins?|hanks?)")
 _SIZE = re.compile(r"(?:size|no\.?|#) ?[0-9/]+")
+MORE_NAMES = frozenset({"double knitting", "double knit", "chunky", "sock", "baby", "cobweb", "thread"})
+WAYS_OF_SPINNING = frozenset({"woollen", "woolen", "semi-worsted", "semiworsted"})
+THICKNESS_PLIES = frozenset(
+    {4, 5, 8, 10, 12}
+)  # “ply” with these is a thickness in the shops of some countries
 _MOST_STRANDS_SEEN = 4  # bare "2/8" or "8/2": the smaller figure is the strands
 
 
@@ -68,7 +73,9 @@ def _thickness(text: str, tables: Tables) -> str:
         for row in tables.yarn_classes.values()
         if row.quantity == "m_per_100g" and row.name.casefold() == name and row.chart != "hand_spinners"
     ]
-    if not rows and name not in ("woollen", "woolen", "semi-worsted"):
+    if not rows and name in MORE_NAMES:
+        return f"a count: “{text}” is a thickness that everybody draws differently; type metres in 100 g"
+    if not rows and name not in WAYS_OF_SPINNING:
         return ""
     if not rows:
         return "a count: this is a way of spinning; type metres in 100 g, such as 230 m/100 g"
@@ -85,9 +92,14 @@ def _plies(text: str) -> str:
     if _PLY_ALONE.fullmatch(text) is None:
         return ""
     return (
-        f"a count: “{text}” is a number of strands, and in some countries a thickness; add metres in 100 g, "
-        f"such as {text} 230 m/100 g"
+        f"a count: “{text}” is a number of strands, and in some countries a thickness; say metres in 100 g, "
+        "such as 230 m/100 g, and where strands are meant such as 230 m/100 g, 2 strands"
     )
+
+
+def strands_or_thickness(plies: int, rest: str) -> str:
+    """The words "8 ply" before a length may name the thickness (DK in some countries) or the strands."""
+    return f"either “{rest}, {plies} strands”, or “{rest}” alone where {plies}-ply is meant as a thickness"
 
 
 def _folded(text: str, tables: Tables) -> str:

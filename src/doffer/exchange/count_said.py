@@ -80,8 +80,8 @@ def _yarn_spelt(count: TypedCount, figure: str, words: str) -> str:
     if count.system in ("tex", "dtex", "ktex"):
         return f"R {figure} {count.system} / {count.plies}"
     if count.system in _BY_SYSTEM_NAME:
-        return f"{count.plies}-ply {words} resultant"
-    return f"{count.plies}-ply {words}"
+        return f"{words} resultant, {count.plies} strands"
+    return f"{words}, {count.plies} strands"
 
 
 _SPELT = {

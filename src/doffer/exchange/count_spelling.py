@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from decimal import Decimal
-from unicodedata import numeric
 
 from doffer.exchange.numbers import Cell, smoothed, without_about
 
@@ -38,10 +38,19 @@ SYSTEM_WORDS = {
         "english cotton",
         "pearl cotton",
         "perle cotton",
+        "pearl",
+        "perle",
     ),
     "woollen_run": ("run", "runs", "woollen run", "woolen run", "run woollen", "run woolen", "american run"),
     "woollen_cut": ("cut", "cuts", "woollen cut", "woolen cut", "cut woollen", "cut woolen"),
-    "yorkshire_skein": ("yorkshire skein", "yorkshire skeins", "yorkshire skeins woollen", "ysw", "y.s.w."),
+    "yorkshire_skein": (
+        "yorkshire skein",
+        "yorkshire skeins",
+        "yorkshire skeins woollen",
+        "ysw",
+        "ysk",
+        "y.s.w.",
+    ),
     "tex": ("tex",),
     "dtex": ("dtex", "decitex"),
     "ktex": ("ktex", "kilotex"),
@@ -62,7 +71,7 @@ STRANDS_BEFORE = re.compile(rf"(?P<first>{FIGURE}) ?x ?(?P<system>{_NAMES})[ .]*
 TWIST = re.compile(r"[,;]?\s*\b([sz]) ?([0-9]{1,4}(?:\.[0-9]+)?)(?= |$|;|,|\))(?: ?(?:t/m|tpm|turns/m))?")
 
 _LENGTHS = "|".join(sorted(LENGTH_WORDS_M, key=len, reverse=True))
-_PER = r"(?:/|=|\bper\b|\bin\b|\bto\b|\ba\b|\bto the\b|\bto a\b|\bp\.)"
+_PER = r"(?:/|=|\bper\b|\bpro\b|\bje\b|\bauf\b|\bin\b|\bto\b|\ba\b|\bto the\b|\bto a\b|\bp\.)"
 LENGTH_FIRST = re.compile(
     rf"(?P<length>.+?) ?(?P<unit>{_LENGTHS})\.? ?{_PER} ?(?P<n>[0-9][0-9.,]*)? ?(?P<mass>[a-z]+|#)\.?"
 )
@@ -74,25 +83,32 @@ _WORDS = {
     word: n for n, word in enumerate(("one", "two", "three", "four", "five", "six", "seven", "eight"), 1)
 }
 _PLIES = rf"(?P<plies>[0-9]{{1,2}}|{'|'.join(_WORDS)})[ -]?"
-PLIES_FIRST = re.compile(rf"{_PLIES}(?:ply|plies|fold|(?P<of>strands? of|ends? of|strands? at))\b[ ,:]*(?=.)")
-PLIES_BEHIND = re.compile(rf"[ ,;(]+{_PLIES}(?:ply|plies|fold|strands?|ends?)\)?(?P<of>)$")
+PLIES_FIRST = re.compile(
+    rf"^{_PLIES}(?P<word>ply|plies|fold|(?P<of>strands? of|ends? of|strands? at))\b[ ,:]*(?=.)"
+)
+PLIES_BEHIND = re.compile(rf"[ ,;(]+{_PLIES}(?P<word>ply|plies|fold|strands?|ends?)\)?(?P<of>)$")
+_UNIT_FIRST = re.compile(
+    rf"^(?P<unit>(?:{_LENGTHS}) ?/ ?(?:100 ?|50 ?|4 ?)?[a-z]+)[ :=]+(?P<figure>{FIGURE})$"
+)
+_PLAIN = str.maketrans({"×": "x", "*": "x", "∕": "/", "⁄": "/"})
 _SIGNS = re.compile("([0-9]*) ?([½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞])")
 
 
 def plain_text(typed: Cell, field: str, allowed: str) -> str:
-    """Typed text in small letters with plain signs: "8½" is 8.5, "×" is x, "about" is left out."""
+    """Typed text in small letters with plain signs: "8½" as 8.5, "×" as x, no "about", no quotes."""
     if isinstance(typed, str):
-        typed = _SIGNS.sub(_decimal, typed)
+        typed = unicodedata.normalize("NFKC", _SIGNS.sub(_decimal, typed))
     text, _ = without_about(smoothed(typed, field, allowed))
-    text = re.sub(
-        r"(?<=[a-z]) to (?:the |an? )?(?=[0-9]|[a-z])", " / ", text.replace("×", "x").replace("∕", "/")
-    )
-    return re.sub(r"\(([a-z]+)\)$", r"\1", text) if not text.endswith(("(w)", "(c)")) else text
+    text = text.translate(_PLAIN).strip(" \"'“”„.,;:")
+    text = re.sub(r"^ll\b[ :]*", "", text)  # length of yarn on the labels of some countries
+    text = _UNIT_FIRST.sub(r"\g<figure> \g<unit>", text)
+    text = re.sub(r"(?<=[a-z]) to (?:the |an? )?(?=[0-9]|[a-z])", " / ", text)
+    return text if text.endswith(("(w)", "(c)")) else re.sub(r"\(([a-z]+)\)$", r"\1", text)
 
 
 def _decimal(match: re.Match[str]) -> str:
     whole = int(match[1] or 0)
-    return f"{whole + round(numeric(match[2]), 6):g}" if whole < 10**6 else match[0]
+    return f"{whole + round(unicodedata.numeric(match[2]), 6):g}" if whole < 10**6 else match[0]
 
 
 def system_of(word: str) -> str:

@@ -12,7 +12,14 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from doffer.errors import InputError
-from doffer.exchange.count_questions import ask_for_more, ask_named, strands_or_fraction, which_order
+from doffer.exchange.count_questions import (
+    THICKNESS_PLIES,
+    ask_for_more,
+    ask_named,
+    strands_or_fraction,
+    strands_or_thickness,
+    which_order,
+)
 from doffer.exchange.count_said import DIRECT_SPELT, OWN_HANK, SaidOf, TypedCount, spell
 from doffer.exchange.count_spelling import (
     FIGURE,
@@ -40,6 +47,7 @@ ALLOWED = (
     "metres in 100 g, such as 250 m/100 g, yards in a pound, such as 1240 yd/lb, tex, or a count with its "
     "system, such as 2/8 Nm"
 )
+_OF_WORDS = re.compile(r"\(?\b(singles?|resultant|finished|plied)\b\)?")
 GRAIN_WORDS = frozenset({"grain", "grains", "grn", "grns"})
 GRAIN_G = Decimal("0.06479891")  # exact, by definition: a pound is 7000 grains
 TEX_M = 1000  # tex is grams per this many metres
@@ -139,29 +147,36 @@ def _without_twist(text: str) -> tuple[str, tuple[tuple[str, float], ...]]:
 
 def _without_words(asked: _Asked) -> _Asked:
     """Take the words for strands and for single or finished away from the figures, and keep them."""
-    text, plies, of = asked.text, None, None
-    before, behind = PLIES_FIRST.match(text), PLIES_BEHIND.search(text)
-    for match in (before, behind):
-        if match is None:
-            continue
-        said = plies_of_word(match["plies"])
-        if plies is not None and said != plies:
-            raise asked.wrong(f"of one number of strands: it says {plies} and {said}")
-        plies = said
-        of = SaidOf.SINGLE if match["of"] else of
-    if before:
-        text = text[before.end() :]
-    if behind:
-        text = PLIES_BEHIND.sub("", text)
-    if plies is not None and not 1 <= plies <= MAX_PLIES:
+    asked = _without_plies(asked)
+    words = _OF_WORDS.findall(asked.text)
+    if not words:
+        return asked
+    text = " ".join(_OF_WORDS.sub(" ", asked.text).split())
+    is_single = words[0].startswith("single")
+    is_alone = is_single and asked.plies is None and not re.search(r"[0-9] ?[/x] ?[0-9]", text)
+    return replace(
+        asked,
+        text=text.strip(" ,;:"),
+        plies=1 if is_alone else asked.plies,
+        of=SaidOf.SINGLE if is_single else SaidOf.YARN,
+    )
+
+
+def _without_plies(asked: _Asked) -> _Asked:
+    """Take "2-ply" or "3 strands of" away, from before and behind the figures."""
+    found = [match for match in (PLIES_FIRST.match(asked.text), PLIES_BEHIND.search(asked.text)) if match]
+    if not found:
+        return asked
+    said = [plies_of_word(match["plies"]) for match in found]
+    if len(set(said)) > 1:
+        raise asked.wrong(f"of one number of strands: it says {said[0]} and {said[1]}")
+    rest = PLIES_BEHIND.sub("", PLIES_FIRST.sub("", asked.text)).strip(" ,;:")
+    if said[0] in THICKNESS_PLIES and {match["word"] for match in found} & {"ply", "plies"}:
+        raise asked.wrong(strands_or_thickness(said[0], rest))
+    if not 1 <= said[0] <= MAX_PLIES:
         raise asked.wrong(f"of 1 to {MAX_PLIES} strands")
-    words = re.findall(r"\b(singles?|resultant|finished|plied)\b", text)
-    if words:
-        text = " ".join(re.sub(r"\(?\b(singles?|resultant|finished|plied)\b\)?", " ", text).split())
-        is_single = words[0].startswith("single")
-        of = SaidOf.SINGLE if is_single else SaidOf.YARN
-        plies = 1 if is_single and plies is None and not re.search(r"[0-9]\s*[/x]\s*[0-9]", text) else plies
-    return replace(asked, text=text.strip(" ,;:"), plies=plies, of=of)
+    of = SaidOf.SINGLE if any(match["of"] for match in found) else None
+    return replace(asked, text=rest, plies=said[0], of=of)
 
 
 def _hank(asked: _Asked) -> TypedCount | None:
@@ -349,4 +364,4 @@ def _each_or_all(system: str, number: Decimal, *, plies: int) -> str:
     if system == OWN_HANK:
         return f"said of each strand (write “singles” behind it) or of all {plies} together (“resultant”)"
     each, together = (spell(count) for count in counts)
-    return f"either {each} for each of the {plies} strands, or {together} for all of them together"
+    return f"either “{each}” for each of the {plies} strands, or “{together}” for all of them together"

@@ -73,8 +73,8 @@ def _kept_as(count: TypedCount, tables: Tables, system: str) -> str:
     """A wish is of the finished yarn, and a count of its strands is not: say what is planned."""
     length = from_tex(tables, system="m_per_100g", count_tex=count.yarn_tex)
     return (
-        f"Planned as {say(length, 'm_per_100g', system)} of the finished yarn. Washing shortens yarn: type less "
-        "length if the strands as spun are meant."
+        f"Planned as {say(length, 'm_per_100g', system)} of the finished yarn. Washing shortens yarn: "
+        "type less length if the strands as spun are meant."
     )
 
 
