@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from doffer.planning.put_up import M_PER_100G_TEX
+from doffer.planning.yarn.first_found import Corrected, FirstMetres, Found
 from doffer.process.yarn.limits import Verdict
 from doffer.working import percent
-
-if TYPE_CHECKING:
-    from doffer.planning.yarn.first_metres import Corrected, FirstMetres, Found
 
 NOTHING_FRAC = 0.0005  # a difference that rounds to nothing is none
 
