@@ -296,3 +296,26 @@ def test_a_roving_the_drafter_cannot_bring_is_warned_of():
 def test_a_wish_that_cannot_be_is_refused(wish):
     with pytest.raises(InputError, match="must be"):
         YarnWish(**wish)
+
+
+def test_a_draft_more_than_two_percent_off_is_shown_but_not_taken():
+    gears = Gears(low_draft=6, high_draft=25, constant=480, teeth=(34,))
+    frame = SpinMachine("frame", gears=gears, rovings_tex=(3000,))
+    plan = plan_yarn(dataclasses.replace(DK, relaxation_frac=0.04, take_up=1.0), WOOL, frame, TABLES)
+    assert plan.draft is None
+    assert plan.drafts[0].error_frac == pytest.approx(0.035, abs=0.01)
+    assert "No roving of 3 g/m comes near enough" in plan.warnings[0]
+    own = TABLES.override([Override("yarn_figures", "draft_error/any", "value", "0.05")])
+    bolder = plan_yarn(dataclasses.replace(DK, relaxation_frac=0.04, take_up=1.0), WOOL, frame, own)
+    assert bolder.draft.setting == "34 teeth"
+
+
+@pytest.mark.parametrize(
+    ("staple_mm", "verdict"),
+    [(38, Verdict.NO), (50, Verdict.MARGINAL), (90, Verdict.OK), (170, Verdict.MARGINAL)],
+)
+def test_staple_alone_can_settle_the_verdict(staple_mm, verdict):
+    fibre = one_fibre(diameter_um=22, diameter_cv_frac=0.22, density_g_cm3=1.31, staple_mm=staple_mm)
+    plan = plan_yarn(DK, fibre, FRAME, TABLES)
+    assert plan.fibres > plan.fewest.comfortable
+    assert plan.verdict is verdict
