@@ -281,6 +281,12 @@ def test_a_roving_the_drafter_cannot_bring_is_warned_of():
     assert plan.warnings[0].startswith("The drafter cannot bring the card's roving to 1.5 g/m")
 
 
+def test_twist_that_curls_the_yarn_up_is_refused():
+    wish = YarnWish(400, twist_factor=900, ply_ratio=3)
+    with pytest.raises(InputError, match=r"turns per metre in the singles and .* must be low enough"):
+        plan_yarn(wish, WOOL, FRAME, TABLES)
+
+
 @pytest.mark.parametrize(
     "wish",
     [
@@ -308,6 +314,15 @@ def test_a_draft_more_than_two_percent_off_is_shown_but_not_taken():
     own = TABLES.override([Override("yarn_figures", "draft_error/any", "value", "0.05")])
     bolder = plan_yarn(dataclasses.replace(DK, relaxation_frac=0.04, take_up=1.0), WOOL, frame, own)
     assert bolder.draft.setting == "34 teeth"
+
+
+@pytest.mark.parametrize("rovings_tex", [(), (3000.0,)])
+@pytest.mark.parametrize("teeth", [(), (10,)])
+def test_a_frame_without_a_fitting_pinion_is_told(teeth, rovings_tex):
+    gears = Gears(low_draft=6, high_draft=25, constant=480, teeth=teeth)
+    plan = plan_yarn(DK, WOOL, SpinMachine("frame", gears=gears, rovings_tex=rovings_tex), TABLES)
+    assert plan.draft is None
+    assert plan.warnings[0].startswith("No change pinion gives a draft from 6 to 25")
 
 
 @pytest.mark.parametrize(

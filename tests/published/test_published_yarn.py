@@ -423,11 +423,11 @@ def test_every_worked_section_is_recomputed(row):
     tex = row.yarn_count_tex
     assert 10 * fibre.fibre_tex == pytest.approx(row.fibre_dtex, abs=0.00006)
     assert limits.fibres_across(fibre, fibre_only_tex=tex) == pytest.approx(row.n_fibres, abs=0.006)
-    usual_frac = limits.limit_cv_frac(fibre, fibre_only_tex=tex, form=Limit.USUAL)
-    assert 100 * usual_frac == pytest.approx(row.limit_cv_pct, abs=0.0006)
-    assert 100 * limits.limit_cv_frac(fibre, fibre_only_tex=tex) == pytest.approx(
-        row.limit_cv_normal_pct, abs=0.0006
-    )
+    forms = (Limit.USUAL, Limit.EXACT, Limit.LOGNORMAL)
+    said = (row.limit_cv_pct, row.limit_cv_normal_pct, row.limit_cv_lognormal_pct)
+    for form, value in zip(forms, said, strict=True):
+        found_frac = limits.limit_cv_frac(fibre, fibre_only_tex=tex, form=form)
+        assert 100 * found_frac == pytest.approx(value, abs=0.0006)
 
 
 FINENESSES = [row for row in TABLES.cross_section.values() if row.spinning_fineness_um is not None]

@@ -9,6 +9,7 @@ from doffer.fibre.thickness import thickness_class
 from doffer.process.yarn.basis import Basis, State, StrandCount, finished_tex, greige_tex, oil_water_of
 from doffer.process.yarn.limits import System, YarnFibre
 from doffer.process.yarn.plying import (
+    LEAST_TAKE_UP,
     Balance,
     BalanceRule,
     Plied,
@@ -206,17 +207,13 @@ def _settle(
         if abs(found_tex - tex) <= SOLVED * tex:
             return found_tex, plied
         tex = found_tex
-    raise InputError(
-        "twist",
-        f"{twist_tpm:.0f} and {ply_tpm:.0f} turns per metre",
-        "low enough that the yarn does not curl up",
-    )
+    raise _curls(twist_tpm, ply_tpm)
 
 
 def _plied(wish: YarnWish, single_tex: float, twist_tpm: float, ply_tpm: float, section: Section) -> Plied:
     if wish.plies == 1:
         return Plied(1.0, twist_tpm, 0.0)
-    return ply_take_up(
+    plied = ply_take_up(
         single_tex=single_tex,
         single_twist_tpm=twist_tpm,
         ply_twist_tpm=ply_tpm,
@@ -225,6 +222,14 @@ def _plied(wish: YarnWish, single_tex: float, twist_tpm: float, ply_tpm: float, 
         single_direction=wish.single_direction,
         ply_direction=ply_direction(wish),
     )
+    if wish.take_up is None and plied.take_up <= LEAST_TAKE_UP:
+        raise _curls(twist_tpm, ply_tpm)
+    return plied
+
+
+def _curls(twist_tpm: float, ply_tpm: float) -> InputError:
+    said = f"{twist_tpm:.0f} turns per metre in the singles and {ply_tpm:.0f} in the ply"
+    return InputError("twist", said, "low enough that the yarn does not curl up on itself")
 
 
 def ply_direction(wish: YarnWish) -> Direction:

@@ -74,8 +74,13 @@ def _of_draft(plan: YarnPlan, tables: Tables) -> list[str]:
         ]
     if plan.machine.system is System.WOOLLEN:
         return [f"Card a slubbing of {sweet} ({low} to {high}): woollen yarn is hardly drafted afterwards."]
-    heavy_tex = min(plan.machine.rovings_tex)
     gears = gears_of(plan.machine, tables)
+    if gears.constant is not None and not gears.drafts():
+        return [
+            f"No change pinion gives a draft from {gears.low_draft:g} to {gears.high_draft:g}: "
+            "check the draft constant and the pinions of this frame."
+        ]
+    heavy_tex = min(plan.machine.rovings_tex)
     draft = heavy_tex / plan.roller.tex
     if draft > gears.high_draft:
         finer_tex, finer_draft = finer_roving_tex(
