@@ -254,8 +254,8 @@ class WorkRate(Row):
 class Setting(Row):
     """What to set a machine to for a fibre, and why.
 
-    `effect` says how a row counts: "is" sets a figure, "times" multiplies it, "gentle" comes last and rules
-    over both, "limit" tells which fibre a word of `applies` means.
+    `effect` says how a row counts: "is" sets a figure, "times" multiplies it, "gentle" comes last and is the
+    most it may be, "limit" tells which fibre a word of `applies` means.
     """
 
     rising: ClassVar = ("low", "value", "high")

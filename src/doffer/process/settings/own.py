@@ -1,0 +1,102 @@
+"""The mill's own best settings of past runs: they come before any table."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from doffer.process.settings.suggestion import Suggestion
+from doffer.working import Status
+
+
+@dataclass(frozen=True, slots=True)
+class OwnSetting:
+    """What one own run of like fibre was set to, and what it gave.
+
+    Parameters
+    ----------
+    stage, setting, unit : str
+        Key and unit as in table run_settings.
+    value : float or None
+        None: `words` say it.
+    run : str
+        Number of the run.
+    because : str
+        What makes it the best: "alpaca of 23.8 micron, 0.6 breaks a kg, rated 5".
+    words : str
+    """
+
+    stage: str
+    setting: str
+    value: float | None
+    unit: str
+    run: str
+    because: str
+    words: str = ""
+
+
+def own_first(
+    stage: str,
+    usual: Mapping[str, Suggestion],
+    own: Sequence[OwnSetting],
+    *,
+    held_gentle: Collection[str] = (),
+    planned: Collection[str] = (),
+) -> dict[str, Suggestion]:
+    """Suggestions with the mill's own settings in front; the usual ones stay in the reason.
+
+    Parameters
+    ----------
+    stage : str
+    usual : mapping
+        Suggestions of the tables, by setting.
+    own : sequence of OwnSetting
+        The best first; the first of a setting counts.
+    held_gentle : collection of str
+        Settings that are held gentle because the fibre is fragile: an own one outside that range is told, not
+        suggested.
+    planned : collection of str
+        Settings that the wanted yarn decides (count, twist, draft): an own one is told, not suggested.
+    """
+    found = dict(usual)
+    seen: set[str] = set()
+    for one in own:
+        if one.stage != stage or one.setting in seen:
+            continue
+        seen.add(one.setting)
+        now = found.get(one.setting)
+        is_bound = one.setting in planned or (one.setting in held_gentle and _is_outside(one, now))
+        found[one.setting] = _told(one, now) if now is not None and is_bound else _set(one, now)
+    own_keys = [key for key in found if found[key].run]
+    return {key: found[key] for key in (*own_keys, *(key for key in found if key not in own_keys))}
+
+
+def _is_outside(one: OwnSetting, now: Suggestion | None) -> bool:
+    if now is None or one.value is None:
+        return now is not None and now.value is None
+    return (now.low is not None and one.value < now.low) or (now.high is not None and one.value > now.high)
+
+
+def _told(one: OwnSetting, now: Suggestion) -> Suggestion:
+    return dataclasses.replace(now, reason=f"{now.reason}; run {one.run} had {_said(one)} ({one.because})")
+
+
+def _set(one: OwnSetting, now: Suggestion | None) -> Suggestion:
+    usual = "" if now is None or now.value is None else f"; usual would be {now.value:.4g}"
+    return Suggestion(
+        setting=one.setting,
+        low=None if now is None else now.low,
+        value=one.value,
+        high=None if now is None else now.high,
+        unit=one.unit,
+        reason=f"your run {one.run}: {one.because}{usual}",
+        source=f"run {one.run}",
+        status=Status.OWN,
+        words=one.words,
+        run=one.run,
+    )
+
+
+def _said(one: OwnSetting) -> str:
+    return one.words if one.value is None else f"{one.value:.4g}"
