@@ -25,6 +25,7 @@ from doffer.office import (
     lot_words,
     lots,
     machine_mixing,
+    machine_settings,
     machines,
     new_order,
     order_agreed,
@@ -44,6 +45,7 @@ from doffer.office import (
     today,
     tubs,
     weigh_in,
+    yarn,
 )
 
 urlpatterns: list[URLPattern] = [
@@ -58,6 +60,7 @@ urlpatterns: list[URLPattern] = [
     *orders.urlpatterns,
     *counts.urlpatterns,
     *evenness.urlpatterns,
+    *yarn.urlpatterns,
     *arrivals.urlpatterns,
     *bench.urlpatterns,
     *bench_costs.urlpatterns,
@@ -77,6 +80,7 @@ urlpatterns: list[URLPattern] = [
     *owners.urlpatterns,
     *machines.urlpatterns,
     *machine_mixing.urlpatterns,
+    *machine_settings.urlpatterns,
     *tables.urlpatterns,
     *imports.urlpatterns,
     *set_up.urlpatterns,
