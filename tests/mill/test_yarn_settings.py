@@ -162,7 +162,7 @@ def test_every_shipped_guess_has_its_shape_and_is_possible():
         wanted = {"one": (0, 1), "range": (2,), "steps": (3,), "list": (0,), "word": (1,)}
         assert len(values) in wanted[row.shape], row.setting
         assert values == tuple(sorted(values))
-    assert len(tables.machine_settings) == 33
+    assert len(tables.machine_settings) == 37
 
 
 def test_what_a_run_was_set_to_is_kept_with_its_fibre(small_mill):
