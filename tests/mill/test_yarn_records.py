@@ -8,14 +8,13 @@ from doffer.errors import InputError
 from doffer.mill.commands.yarn_settings import MachineSettingFacts, record_machine_setting
 from doffer.mill.commands.yarn_tests import correct_yarn_test, record_lot_fibre, record_yarn_test
 from doffer.mill.fibre_facts import LotFibreFacts
+from doffer.mill.frames import Times, figures_of, limits_of
 from doffer.mill.queries.yarn import best_settings, machine_settings, yarn_tests
 from doffer.mill.queries.yarn_inputs import yarn_inputs
 from doffer.mill.queries.yarn_records import (
     crimp_of,
     fibre_facts,
-    figures_of,
     first_metres,
-    limits_of,
     own_settings,
 )
 from doffer.mill.yarn_facts import Turns, YarnTestFacts
@@ -39,13 +38,11 @@ def test_limits_of_machines_are_their_settings(demo_mill):
 
 
 def test_figures_of_a_frame_take_the_mills_own_efficiency_and_breaks(demo_mill):
-    past = best_settings("spin", fibre="wool", diameter_um=24.5)
-    inputs = yarn_inputs(lots=["L001"])
-    card = next(one for one in inputs.plan.machines if one.code == "CRD")
-    frame = figures_of(machine_settings("SPN"), past=past)
+    frame = figures_of(machine_settings("SPN"), Times({}, setup_min=25), breaks_per_spindle_h=0.4)
     assert (frame.spindles, frame.efficiency_frac, frame.bobbin_mass_g, frame.doff_min) == (8, 0.8, 150, None)
-    assert frame.breaks_per_spindle_h == pytest.approx(4 / 9)
-    assert figures_of(machine_settings("CRD"), card).rates_kg_per_h["wool"] == 2.5
+    assert (frame.breaks_per_spindle_h, frame.setup_min) == (0.4, 25)
+    (best, *_) = best_settings("spin", fibre="wool", diameter_um=24.5)
+    assert best.breaks_per_spindle_h == pytest.approx(4 / 9)
     # the plyer's efficiency is only the usual one: it is reckoned from doffing instead
     assert figures_of(machine_settings("PLY")).efficiency_frac is None
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from doffer.errors import InputError, NotFoundError
 from doffer.mill import bridge
 from doffer.mill.fibre_facts import fibre_found
+from doffer.mill.frames import spin_machine_of
 from doffer.mill.machine_values import MachineSettings, settings_now
 from doffer.mill.models import Lot, LotFibre, Machine
 from doffer.mill.models.lots import Soundness
@@ -16,13 +17,11 @@ from doffer.mill.models.yarn import BreaksAt
 from doffer.mill.queries.plan_inputs import PlanInputs, PlanLot, part_of, plan_inputs
 from doffer.planning.spec import LotStart
 from doffer.process.evenness.passage import Part
-from doffer.process.yarn.draft import Gears
-from doffer.process.yarn.limits import BreakPoint, System, YarnFibre
+from doffer.process.yarn.limits import BreakPoint, YarnFibre
 from doffer.process.yarn.wish import SpinMachine
 from doffer.tables.loader import Tables
 
 STAGES = ("pick", "card", "draw", "spin", "ply", "skein")
-LEAST_DRAWN_ENDS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,53 +275,3 @@ def _part(lot: Lot, share_frac: float, found: LotFibre | None, tables: Tables) -
         medullated_frac=fibre_found(found, "medullated_frac"),
         guessed=tuple(name for name, is_unknown in unknown.items() if is_unknown),
     )
-
-
-def spin_machine_of(frame: MachineSettings, machines: Sequence[MachineSettings]) -> SpinMachine:
-    """A frame as planning a yarn asks for it, with the first plyer, drafter and card beside it.
-
-    Ways of drawing: not at all, once with as many ends as the drafter takes or fewer, twice with all ends.
-    """
-    first: dict[str, MachineSettings] = {}
-    for one in machines:
-        first.setdefault(one.stage, one)
-    ply, draw, card = first.get("ply"), first.get("draw"), first.get("card")
-    ends = int(draw.value("ends") or 0) if draw else 0
-    once = tuple((n,) for n in range(ends, LEAST_DRAWN_ENDS - 1, -1))
-    ways = ((), *once, (ends, ends)) if once else ()
-    word = frame.of("system").word if frame.has("system") else ""
-    return SpinMachine(
-        name=frame.name,
-        system=System(word) if word else System.SEMI_WORSTED,
-        gears=gears_of(frame),
-        rovings_tex=frame.all_of("roving_weights"),
-        twist_steps_tpm=twist_steps_tpm(frame),
-        ply_twist_steps_tpm=twist_steps_tpm(ply) if ply else (),
-        spindle_rpm=frame.value("spindle_rpm"),
-        roll_speed_cap_m_per_min=frame.value("roll_speed_cap"),
-        card_tex=card.value("card_roving") if card else None,
-        doublings=ways,
-    )
-
-
-def gears_of(frame: MachineSettings) -> Gears | None:
-    """Drafts of a frame; None while window and pinions are only guessed, so that the usual ones hold."""
-    window = frame.all_of("draft_window")
-    constant, teeth = frame.value("draft_constant"), frame.all_of("draft_teeth")
-    if not window or (not frame.of("draft_window").is_own and constant is None):
-        return None
-    has_pinions = constant is not None and bool(teeth)
-    return Gears(
-        low_draft=window[0],
-        high_draft=window[1],
-        constant=constant if has_pinions else None,
-        teeth=tuple(int(one) for one in teeth) if has_pinions else (),
-    )
-
-
-def twist_steps_tpm(frame: MachineSettings) -> tuple[float, ...]:
-    """Turns per metre the twist pinions give, rising; empty where constant or pinions are unknown."""
-    constant = frame.value("twist_constant")
-    if constant is None:
-        return ()
-    return tuple(sorted(constant / teeth for teeth in frame.all_of("twist_teeth")))

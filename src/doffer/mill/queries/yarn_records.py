@@ -1,4 +1,4 @@
-"""The records of yarn as the sciences ask for them: figures of a machine, own settings, first metres."""
+"""The records of yarn as the sciences ask for them: fibre, own settings, first metres."""
 
 from __future__ import annotations
 
@@ -6,70 +6,16 @@ from collections.abc import Sequence
 
 from doffer.errors import InputError
 from doffer.fibre.material import Constituent
-from doffer.mill.machine_values import MachineSettings
 from doffer.mill.models.yarn import YarnState
-from doffer.mill.queries.plan_inputs import PlanMachine
 from doffer.mill.queries.yarn import PastRun, SetTo, YarnTestRow, best_settings
 from doffer.mill.queries.yarn_inputs import FibrePart as RecordedPart
 from doffer.mill.queries.yarn_inputs import YarnInputs
 from doffer.mill.yarn_facts import MM_PER_M, USUAL_LENGTH_M
 from doffer.planning.yarn.first_found import FirstMetres
-from doffer.process.rates import MachineFigures
-from doffer.process.settings.facts import Crimp, FibreFacts, FibrePart, MachineLimits, Soundness
+from doffer.process.settings.facts import Crimp, FibreFacts, FibrePart, Soundness
 from doffer.process.settings.own import OwnSetting
 from doffer.process.yarn.basis import State
 from doffer.tables.loader import Tables
-
-
-def limits_of(machine: MachineSettings) -> MachineLimits:
-    """What a machine can be set to, as suggestions of settings ask for it; guesses stand in."""
-    ratch = machine.all_of("ratch")
-    ends = machine.value("ends")
-    return MachineLimits(
-        name=machine.name,
-        beater_steps_rpm=machine.all_of("beater_steps"),
-        ratch_low_mm=ratch[0] if ratch else None,
-        ratch_high_mm=ratch[1] if ratch else None,
-        most_ends=None if ends is None else int(ends),
-        spindle_rpm=machine.value("spindle_rpm"),
-        most_spindle_rpm=machine.value("most_spindle_rpm"),
-        roll_speed_cap_m_per_min=machine.value("roll_speed_cap"),
-        ring_mm=machine.value("ring"),
-        reel_circumference_m=machine.value("reel_circumference"),
-    )
-
-
-def figures_of(
-    machine: MachineSettings, facts: PlanMachine | None = None, *, past: Sequence[PastRun] = ()
-) -> MachineFigures:
-    """A machine as rates and minutes ask for it.
-
-    Parameters
-    ----------
-    machine : MachineSettings
-        Efficiency only where it is the mill's own: the usual one is reckoned from doffing and breaks.
-    facts : PlanMachine or None
-        Its rates.
-    past : sequence of PastRun
-        Runs on it; the first that tells breaks in a spindle-hour counts.
-    """
-    spindles, own = machine.value("spindles"), _own(machine, "efficiency")
-    breaks = (run.breaks_per_spindle_h for run in past if run.breaks_per_spindle_h is not None)
-    return MachineFigures(
-        rates_kg_per_h={} if facts is None else facts.rates_kg_per_h,
-        spindles=None if spindles is None else int(spindles),
-        spindle_rpm=machine.value("spindle_rpm"),
-        roll_speed_cap_m_per_min=machine.value("roll_speed_cap"),
-        efficiency_frac=own,
-        bobbin_mass_g=machine.value("bobbin_holds"),
-        doff_min=machine.value("doff"),
-        breaks_per_spindle_h=next(breaks, None),
-        ring_mm=machine.value("ring"),
-    )
-
-
-def _own(machine: MachineSettings, key: str) -> float | None:
-    return machine.value(key) if machine.has(key) and machine.of(key).is_own else None
 
 
 def fibre_facts(inputs: YarnInputs, *, times_dyed: int = 0) -> FibreFacts:
