@@ -14,6 +14,7 @@ from doffer.planning.outcome import agreed_samples_g, blend_regain_frac
 from doffer.planning.route import Route, Step
 from doffer.planning.spec import MillWays
 from doffer.planning.spread import Spread, spreads
+from doffer.planning.stage_work import Making, minutes_of, stage_counts, stage_suggestions
 from doffer.process.doses import cohesive, conditioner, scour
 from doffer.process.stage import LossKind, StageResult
 from doffer.tables.loader import Tables
@@ -26,8 +27,9 @@ def stage_plans(
     results: Mapping[str, StageResult],
     ways: MillWays,
     tables: Tables,
+    made: Making,
 ) -> tuple[StagePlan, ...]:
-    """Every step of a route with masses over the samples."""
+    """Every step of a route with masses over the samples, counts, settings and minutes."""
     at = {**taken, **{name: result.material for name, result in results.items()}}
     fed = [join([take(at[feed.source], share=feed.share) for feed in step.feeds]) for step in route]
     figures = iter(
@@ -41,7 +43,7 @@ def stage_plans(
         )
     )
     return tuple(
-        _stage_plan(step, material, results[step.name], tuple(islice(figures, 4)), ways, tables)
+        _stage_plan(step, material, results[step.name], tuple(islice(figures, 4)), ways, tables, made)
         for step, material in zip(route, fed, strict=True)
     )
 
@@ -59,6 +61,7 @@ def _stage_plan(
     figures: tuple[Spread, ...],
     ways: MillWays,
     tables: Tables,
+    made: Making,
 ) -> StagePlan:
     weighed_in, weighed, agreed, dry = figures
     machine = ways.machines.get(step.stage)
@@ -79,6 +82,9 @@ def _stage_plan(
         cautions=result.cautions,
         working=result.working,
         loads=loads,
+        counts=stage_counts(step, made, tables),
+        suggestions=stage_suggestions(step, fed, made, ways, tables),
+        minutes=minutes_of(step, fed, loads, made, ways, tables, weighed_in_g=weighed_in.mean),
     )
 
 

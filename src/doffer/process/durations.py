@@ -162,6 +162,13 @@ class StageMinutes:
     working: Working | None = None
 
     @property
+    def taken(self) -> Minutes:
+        """Minutes the machine is taken, likely and to promise by, straying as the total does."""
+        whole_min = self.machine_min + self.alone_min
+        share_frac = self.machine_min / whole_min if whole_min > 0 else 0.0
+        return Minutes(self.total.p50 * share_frac, self.total.p85 * share_frac)
+
+    @property
     def machine_min(self) -> float:
         """Minutes the machine is taken."""
         return (

@@ -15,13 +15,11 @@ from doffer.tables.rows import Setting
 
 
 def rows_for(stage: str, on: Mapping[str, str], tables: Tables) -> dict[str, list[tuple[Setting, str]]]:
-    """Rows of a stage that hold, by setting, each with what makes it hold; gentle ones last."""
+    """Rows of a stage that hold, by setting, each with what makes it hold, in their order."""
     found: dict[str, list[tuple[Setting, str]]] = {}
     for row in tables.settings.values():
         if row.stage == stage and row.applies in on and row.effect != "limit":
             found.setdefault(row.setting, []).append((row, on[row.applies]))
-    for rows in found.values():
-        rows.sort(key=lambda pair: pair[0].effect == "gentle")
     return found
 
 
