@@ -128,6 +128,11 @@ def test_a_washed_length_replaces_the_usual_relaxation_and_the_draft_follows():
     assert done.changes_draft
     assert done.draft.draft == pytest.approx(plan.draft.draft * 0.975 / 0.94, rel=0.02)
     assert done.after.obtained.tex == pytest.approx(plan.finished.tex, rel=0.02)
+    one = correct(plan, washed=((10.0, 9.7),))
+    assert not one.one(YarnTest.WASH).is_proven
+    assert one.after.relaxation_frac == pytest.approx(0.03)
+    assert one.sentences[0].endswith("It is taken all the same: what it replaces was only supposed.")
+    assert (one.changes_twist, one.changes_ply) == (False, False)
     kept = correct(PLAN, washed=((10.0, 9.62), (10.0, 9.55), (10.0, 9.6)))
     assert not kept.one(YarnTest.WASH).is_used
     assert kept.after.relaxation_frac == 0.04

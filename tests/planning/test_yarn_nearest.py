@@ -185,3 +185,4 @@ def test_too_little_yarn_keeps_its_metres_when_it_is_spun_finer():
     assert (coarse.length_m_per_100g, coarse.is_possible) == (475, False)
     enough = spin_finer(wish, wool(24.0), FRAME, TABLES, wanted_length_m=4750, finished_mass_g=1950)
     assert enough.sentence.startswith("There is enough")
+    assert (found.is_finer, enough.is_finer) == (True, False)

@@ -29,6 +29,7 @@ from doffer.cli import (
     table,
     weigh_out,
     worker,
+    yarn,
 )
 from doffer.cli.output import refuse
 from doffer.errors import DofferError
@@ -40,6 +41,7 @@ VERBS = (
     plan,
     weigh_out,
     count,
+    yarn,
     dose,
     shade,
     evenness,

@@ -65,15 +65,15 @@ def correct_from_first_metres(plan: YarnPlan, first: FirstMetres, tables: Tables
         roving_tex=roving_tex,
         draft=draft,
         changes_draft=_settings_of(draft) != _settings_of(plan.draft),
-        changes_twist=abs(twist_tpm / plan.single_twist.tpm - 1) > SAME if plan.single_twist.tpm else False,
-        changes_ply=abs(after.ply_twist.tpm - plan.ply_twist.tpm) > SAME * max(plan.ply_twist.tpm, 1.0),
+        changes_twist=abs(twist_tpm - plan.single_twist.tpm) > SAME_FRAC * plan.single_twist.tpm,
+        changes_ply=abs(after.ply_twist.tpm - plan.ply_twist.tpm) > SAME_FRAC * plan.ply_twist.tpm,
         twist_tpm=twist_tpm,
         left_alone=finished_forward(washed, plan.wish, roller_tex=front_tex),
     )
     return replace(done, sentences=words_of(done, first))
 
 
-SAME = 1e-3  # no gear and no eye tells less
+SAME_FRAC = 0.01  # half a tooth of a twist pinion: not worth the change
 
 
 def _settings_of(draft: DraftChoice | None) -> object:

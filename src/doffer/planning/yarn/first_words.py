@@ -47,9 +47,10 @@ def _found_words(one: Found, first: FirstMetres) -> str:
         return f"{head}: {_pct(abs(one.difference_frac))} {way}, and that is proven."
     needed = "" if one.enough is None else f"; about {one.enough} would prove it"
     basis = ", the spread being taken as usual" if one.measured.is_spread_usual else ""
+    taken = " It is taken all the same: what it replaces was only supposed." if one.is_used else ""
     return (
         f"{head}: {_pct(abs(one.difference_frac))} {way}, which so few do not prove "
-        f"(95 %: {_signed(low)} to {_signed(high)}{basis}{needed})."
+        f"(95 %: {_signed(low)} to {_signed(high)}{basis}{needed}).{taken}"
     )
 
 
@@ -78,10 +79,9 @@ def _settings_words(done: Corrected) -> list[str]:
     else:
         said.append("Leave the draft as it is.")
     if done.changes_twist:
-        said.append(
-            f"Set the twist to {done.twist_tpm:.0f} turns/m, so that "
-            f"{done.after.single_twist.tpm:.0f} come out."
-        )
+        is_tested = any(one.test == "twist" and one.is_used for one in done.found)
+        comes = f", so that {done.after.single_twist.tpm:.0f} come out" if is_tested else ""
+        said.append(f"Set the twist to {done.twist_tpm:.0f} turns/m{comes}.")
     if done.changes_ply:
         said.append(f"Ply with {done.after.ply_twist.tpm:.0f} turns/m {done.after.ply_twist.direction}.")
     return said

@@ -17,12 +17,16 @@ from doffer.working import Status, Term, Working
 
 @dataclass(frozen=True, slots=True)
 class Finer:
-    """The count that keeps the metres [m in 100 g, whole metres up], its plan, and how it came about."""
+    """The count that keeps the metres [m in 100 g, whole metres up], its plan, and how it came about.
+
+    `is_finer` is False where there is enough without.
+    """
 
     length_m_per_100g: float
     plan: YarnPlan
     sentence: str
     working: Working
+    is_finer: bool
 
     @property
     def is_possible(self) -> bool:
@@ -66,6 +70,7 @@ def spin_finer(
         plan,
         _sentence(wish, plan, length_m, wanted_length_m),
         _working(wanted_length_m, finished_mass_g, exact_m),
+        is_finer=length_m > M_PER_100G_TEX / wish.finished_tex,
     )
 
 

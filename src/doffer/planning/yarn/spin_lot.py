@@ -113,7 +113,7 @@ def spin_lot(
     tables: Tables,
     *,
     name: str = "",
-    strength_n_per_ktex: float | None = None,
+    fibre: YarnFibre | None = None,
     snaps: bool = False,
 ) -> SpinLot:
     """Lots as they lie there, with what the yield samples say they give as yarn.
@@ -127,8 +127,8 @@ def spin_lot(
     tables : Tables
     name : str
         What to call them; empty: their numbers.
-    strength_n_per_ktex : float or None
-        Staple strength, where tested.
+    fibre : YarnFibre or None
+        Where more is known of it than the lots say (strength, short fibre); None: as the lots say.
     snaps : bool
         Whether a staple broke in the snap test.
 
@@ -148,15 +148,15 @@ def spin_lot(
     }
     rng = fresh_rng(ways.seed)
     whole = join([starting_material(start, tables, rng=rng, n_samples=ways.n_samples) for start in starts])
-    fibre = fibre_of(whole, tables, strength_n_per_ktex=strength_n_per_ktex)
+    spun = fibre_of(whole, tables) if fibre is None else fibre
     spin = ways.machines.get("spin")
     return SpinLot(
         name=called,
-        fibre=fibre,
+        fibre=spun,
         single=made[1],
         plied=made[2],
         label_regain_frac=blend_regain_frac([whole], tables, ways.label_basis),
         coarse_frac=material_fineness(whole, tables).coarse_frac,
-        is_tender=snaps or is_tender(fibre, tables),
+        is_tender=snaps or is_tender(spun, tables),
         are_ends_taken=spin is not None and spin.held_mass_g > 0,
     )
