@@ -112,6 +112,12 @@ def test_washing_counts_the_loads_of_the_plan():
     assert (wash.minutes.charges, wash.minutes.run_min) == (3, 300)
 
 
+def test_the_rate_of_a_tubs_record_says_how_long_its_loads_take():
+    figures = MachineFigures(rates_kg_per_h={"camelid": 0.75})
+    tub = MachineUse("tub", 0, Capacity(1500), figures)
+    assert stages(planned(how=ways(machines={"wash": tub})))["wash"].minutes.run_min == pytest.approx(360)
+
+
 def test_a_machine_is_cleaned_once_after_the_last_lot():
     plan = planned(lot("A"), lot("B"))
     washes = [one.minutes.clean_min for one in plan.batches[0].stages if one.stage == "wash"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,7 +14,7 @@ from doffer.planning.put_up import M_PER_100G_TEX
 from doffer.planning.route import Route, Step
 from doffer.planning.spec import BatchSpec, MachineUse, MillWays, Wish
 from doffer.process.durations import CleanDown, StageMinutes, StageWork, stage_minutes
-from doffer.process.rates import fibre_groups
+from doffer.process.rates import MachineFigures, fibre_groups
 from doffer.process.settings.card import SET_STAGES, settings_card
 from doffer.process.settings.facts import Soundness, facts_of
 from doffer.process.settings.planned_yarn import card_roving_tex, roving_for_spinning_tex
@@ -161,7 +162,14 @@ def minutes_of(
         twist_tpm=twist_tpm,
         clean=CleanDown.NEW_OWNER if made.last_of[step.stage] == step.name else CleanDown.NONE,
     )
-    return stage_minutes(work, use.figures, tables)
+    return stage_minutes(work, _with_charge(use), tables)
+
+
+def _with_charge(use: MachineUse) -> MachineFigures:
+    """Figures of a machine with what it takes at once, so that its rate says how long a charge takes."""
+    if use.capacity is None or use.figures.charge_mass_g is not None:
+        return use.figures
+    return dataclasses.replace(use.figures, charge_mass_g=use.capacity.mass_g)
 
 
 def _on_basis_g(fed: Material, count: StrandCount) -> float:
