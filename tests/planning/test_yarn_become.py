@@ -11,6 +11,7 @@ from doffer.fibre.material import Constituent, Form
 from doffer.planning.spec import LotStart, MachineUse, MillWays
 from doffer.planning.spread import Spread
 from doffer.planning.yarn.become import RankBy, becomings, one_each, possible, usual_products
+from doffer.planning.yarn.become_workings import becoming_workings
 from doffer.planning.yarn.risk import RiskLevel
 from doffer.planning.yarn.spin_lot import Frame, SpinLot, known_mass, spin_lot
 from doffer.process.evenness.passage import Part
@@ -19,6 +20,7 @@ from doffer.process.yarn.limits import BreakPoint, System, Verdict, YarnFibre, o
 from doffer.process.yarn.plan import plan_yarn
 from doffer.process.yarn.wish import SpinMachine
 from doffer.tables.loader import load_tables
+from doffer.working import Status
 
 TABLES = load_tables()
 # The worked lot of our notes: 8.60 kg oven-dry, 60.5 % alpaca 24.5 um and 39.5 % wool 27.5 um, 8.019 kg yarn.
@@ -203,3 +205,29 @@ def test_a_lot_in_the_store_is_read_with_its_yields_and_its_bobbin_ends_once():
     dk = row(becomings(found, [frame()], TABLES), "DK", 2)
     assert dk.length.mean == pytest.approx(found.plied.mean * 2.3)
     assert dk.skeins.low < dk.skeins.expected < dk.skeins.high
+
+
+def test_each_figure_opens_into_how_it_came_about():
+    one = lot(BLEND)
+    found = row(becomings(one, [frame()], TABLES), "DK", 2)
+    workings = {working.title: working for working in becoming_workings(found, one, TABLES)}
+    assert list(workings)[:4] == ["Metres", "Skeins", "Hours on the frame", "Risk"]
+    assert workings["Metres"].result.value == found.length.mean
+    assert workings["Hours on the frame"].result.value == found.frame_h
+    assert workings["Skeins"].status is Status.PRACTICE
+    assert workings["Risk"].result.value == "low"
+    terms = {term.name: term.value for term in workings["Hours on the frame"].inputs}
+    hours = (
+        terms["metres"]
+        * terms["single in a finished metre"]
+        / (60 * terms["speed"] * terms["spindles"] * terms["efficiency"])
+    )
+    assert hours == pytest.approx(found.frame_h)
+    assert "Fibres across a single" in workings
+    assert all(working.source and working.status for working in workings.values())
+    slow = Frame(SpinMachine("frame"))
+    titles = [
+        working.title
+        for working in becoming_workings(row(becomings(one, [slow], TABLES), "DK", 2), one, TABLES)
+    ]
+    assert "Hours on the frame" not in titles
