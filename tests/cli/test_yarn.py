@@ -113,7 +113,10 @@ def test_what_fibre_can_become_is_listed_with_skeins_hours_and_risk(yarn):
     assert dk["frame_h"] == pytest.approx(6.2, abs=0.1)
     assert dk["softness"]["diameter_um"] == 24.5
     text = yarn(*words)[1]
-    assert "For hours give --spindles, --rpm and --efficiency-pct." in text
+    assert "Hours are of a frame with 8 spindles at 3000 turns/min that runs 80 % of the time" in text
+    assert "Hours are of" not in yarn(*words, *frame)[1]
+    tiny = yarn("become", "--fibre", "alpaca", "--finished-kg", "0.1")[1]
+    assert "This gives less than one whole skein of any of them." in tiny
     assert "2 of 40 ways cannot be spun." in text
     assert len(yarn(*words, "--all")[1].splitlines()) > len(text.splitlines()) + 25
     short = yarn(*words, "--staple-mm", "30")[1]

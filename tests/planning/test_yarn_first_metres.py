@@ -209,3 +209,36 @@ def test_a_corrected_yarn_that_is_weighed_again_is_as_wished(off, system, metres
     assert again == pytest.approx(done.after.roller.tex, rel=2e-3)
     assert done.after.finished.tex == plan.finished.tex
     assert done.left_alone.tex == pytest.approx(plan.finished.tex * off, rel=0.004)
+
+
+@pytest.mark.parametrize(
+    ("measured", "sentence"),
+    [
+        (
+            {"weighed_g": (210.0, 212.0)},
+            "weight of 10 m is “100 times what is planned”; it must be near 2.11 g",
+        ),
+        ({"turns_tpm": (6.4, 6.5)}, "near 163 turns/m: look at the unit"),
+        ({"washed": ((10.0, 96.0),)}, "near 0.96 of the length before"),
+        ({"ply_back_tpm": (4.3,)}, "near 110 turns/m"),
+    ],
+)
+def test_a_reading_in_another_unit_is_asked_about_and_not_reckoned_with(measured, sentence):
+    with pytest.raises(InputError, match="look at the unit") as refused:
+        correct(**measured)
+    assert sentence in str(refused.value)
+
+
+def test_a_single_has_no_ply_back_test():
+    with pytest.raises(InputError, match="left out for a single"):
+        correct(planned(YarnWish(100_000 / 160, plies=1)), ply_back_tpm=(100.0,))
+
+
+def test_a_yarn_without_twist_has_no_test_of_twist():
+    flat = planned(dataclasses.replace(DK, twist_factor=0.0, ply_ratio=0.0))
+    with pytest.raises(InputError, match="left out for a strand without twist"):
+        correct(flat, turns_tpm=(100.0,))
+    with pytest.raises(InputError, match="left out for a yarn plied without twist"):
+        correct(flat, ply_back_tpm=(100.0,))
+    heavy = correct(flat, weighed_g=weighed(flat.single.tex * 1.06))
+    assert (heavy.changes_draft, heavy.changes_twist) == (True, False)

@@ -16,6 +16,7 @@ from doffer.cli.yarn_text import (
     plan_text,
     put_up_text,
     reach_text,
+    usual_frame_words,
 )
 from doffer.cli.yarn_words import (
     G_PER_KG,
@@ -214,12 +215,15 @@ def _plan(args: argparse.Namespace) -> int:
     hours = frame_hours(found.plan, frame, args.finished_kg)
     lines = [finer.sentence, ""] if finer is not None else []
     lines += [*plan_text(found.plan, hours, outfit.tables), *instead_text(found)]
+    if hours is not None and outfit.is_frame_usual:
+        lines.append(usual_frame_words(frame))
     data = {
         **_plan_data(found.plan),
         "possible": found.is_possible,
         "reason": found.reason,
         "instead": [_instead_data(one) for one in found.instead],
         "frame_hours": hours,
+        "frame_is_usual": outfit.is_frame_usual,
         "keep_metres": None
         if finer is None
         else {"length_m_per_100g": finer.length_m_per_100g, "possible": finer.is_possible},
@@ -277,9 +281,13 @@ def _become(args: argparse.Namespace) -> int:
         "finished": {"single": lot.single, "plied": lot.plied, "regain_frac": lot.label_regain_frac},
         "diameter_um": lot.fibre.diameter_um,
         "staple_mm": lot.fibre.staple_mm,
+        "frame_is_usual": outfit.is_frame_usual,
         "yarns": [_row_data(row) for row in rows],
     }
-    emit(args, data, become_text(lot, rows, everything=args.all))
+    lines = become_text(lot, rows, everything=args.all)
+    if outfit.is_frame_usual:
+        lines.append(usual_frame_words(outfit.frames[0]))
+    emit(args, data, lines)
     return 0
 
 

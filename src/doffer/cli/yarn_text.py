@@ -118,6 +118,15 @@ def instead_text(found: Nearest) -> list[str]:
     return ["", found.reason, "Instead:", *(f"- {one.way}: {one.sentence}" for one in found.instead)]
 
 
+def usual_frame_words(frame: Frame) -> str:
+    """That hours are of a frame nobody described."""
+    share = (frame.efficiency_frac or 0.0) * PERCENT
+    return (
+        f"Hours are of a frame with {frame.n_spindles} spindles at {frame.machine.spindle_rpm:.0f} turns/min "
+        f"that runs {share:.0f} % of the time: what was not said is common practice, no source."
+    )
+
+
 def become_text(lot: SpinLot, rows: Sequence[Becoming], *, everything: bool) -> list[str]:
     """The list of yarns; one line of each product unless everything is asked."""
     from doffer.planning.yarn.become import one_each, possible
@@ -142,8 +151,8 @@ def become_text(lot: SpinLot, rows: Sequence[Becoming], *, everything: bool) -> 
         f"{len(rows) - len(able)} of {len(rows)} ways cannot be spun. Limits are common practice until your "
         "own end breaks say better; single counts are on the bobbin, with the water of the label."
     )
-    if any(row.frame_h is None for row in shown):
-        lines.append("For hours give --spindles, --rpm and --efficiency-pct.")
+    if not any(row.skeins.expected for row in rows):
+        lines.append("This gives less than one whole skein of any of them.")
     return lines
 
 

@@ -124,13 +124,17 @@ MOST_TEETH = 400
 
 @dataclass(frozen=True, slots=True)
 class Outfit:
-    """Tables, fibre, frames as the words say; `inputs` of a mill's lots, None without one."""
+    """Tables, fibre, frames as the words say; `inputs` of a mill's lots, None without one.
+
+    `is_frame_usual`: nobody said how fast or how wide the frame is, so that of a small mill is taken.
+    """
 
     tables: Tables
     fibre: YarnFibre
     frames: tuple[Frame, ...]
     label_regain_frac: float
     inputs: Any = None
+    is_frame_usual: bool = False
 
     def partners(self) -> tuple[tuple[Partner, ...], frozenset[str]]:
         """Lots of the mill that may be added, and whose they are; none without a mill."""
@@ -192,8 +196,9 @@ def find_outfit(args: argparse.Namespace) -> Outfit:
     tables = load_tables()
     fibre, regain_frac = _typed_fibre(args, tables)
     systems = args.system or [SYSTEMS[0]]
-    frames = tuple(_typed_frame(args, system) for system in dict.fromkeys(systems))
-    return Outfit(tables, fibre, frames, regain_frac)
+    frames = tuple(_typed_frame(args, system, tables) for system in dict.fromkeys(systems))
+    is_usual = None in (args.spindles, args.rpm, args.efficiency_pct)
+    return Outfit(tables, fibre, frames, regain_frac, is_frame_usual=is_usual)
 
 
 def _of_mill(args: argparse.Namespace) -> Outfit:
@@ -207,7 +212,8 @@ def _of_mill(args: argparse.Namespace) -> Outfit:
     owner_of(inputs)
     frames = frames_of(inputs)
     if args.system or not frames:
-        frames = tuple(_typed_frame(args, system) for system in dict.fromkeys(args.system or SYSTEMS[:1]))
+        systems = dict.fromkeys(args.system or SYSTEMS[:1])
+        frames = tuple(_typed_frame(args, system, inputs.tables) for system in systems)
     else:
         frames = tuple(_said_over(args, frame) for frame in frames)
     lot = spin_lot_of(inputs)
@@ -289,12 +295,20 @@ def _given(given: Sequence[float], place: int, usual: float) -> float:
     return given[place] if given else usual
 
 
-def _typed_frame(args: argparse.Namespace, system: str) -> Frame:
+def _typed_frame(args: argparse.Namespace, system: str, tables: Tables) -> Frame:
+    """A frame of the words; what they leave open is usual in a small mill (table machine_settings)."""
     from doffer.planning.yarn.spin_lot import Frame
     from doffer.process.yarn.limits import System
     from doffer.process.yarn.wish import SpinMachine
 
-    return _said_over(args, Frame(SpinMachine(f"{system.replace('_', '-')} frame", system=System(system))))
+    rpm, spindles, efficiency = (
+        tables.machine_settings[f"{key}/spin"].value for key in ("spindle_rpm", "spindles", "efficiency")
+    )
+    machine = SpinMachine(f"{system.replace('_', '-')} frame", system=System(system), spindle_rpm=rpm)
+    frame = Frame(
+        machine, n_spindles=None if spindles is None else round(spindles), efficiency_frac=efficiency
+    )
+    return _said_over(args, frame)
 
 
 def _said_over(args: argparse.Namespace, frame: Frame) -> Frame:

@@ -291,7 +291,8 @@ class _Columns:
 def _columns(tried: _Tried, products: Sequence[Product]) -> _Columns:
     finished_tex = np.array([product.finished_tex for product in products])
     wishes = tuple(_usual_wish(tried, float(tex)) for tex in finished_tex)
-    probes = [_probe(tried, wish.twist_factor or 0.0) for wish in wishes]
+    of_factor = {factor: _probe(tried, factor) for factor in {wish.twist_factor or 0.0 for wish in wishes}}
+    probes = [of_factor[wish.twist_factor or 0.0] for wish in wishes]
     scale = {
         name: np.array([getattr(probe, name) for probe in probes])
         for name in ("single", "bare", "turns", "ply_ratio", "singles_per_m", "angle_rad")

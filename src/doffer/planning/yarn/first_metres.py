@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from doffer.errors import InputError
-from doffer.fibre.count import measured_tex
+from doffer.fibre.count import TEX_M, measured_tex
 from doffer.planning.yarn.few_lengths import FewLengths, few_lengths
 from doffer.planning.yarn.first_found import Corrected, FirstMetres, Found, YarnTest
 from doffer.planning.yarn.first_words import words_of
@@ -162,6 +162,8 @@ def _count(plan: YarnPlan, first: FirstMetres, tables: Tables) -> Found | None:
         source="Student's t" if not measured.is_spread_usual else "spread as usual, common practice",
         status=Status.OWN,
     )
+    grams = planned.tex * first.reeled_m / TEX_M
+    _check_near(f"weight of {first.reeled_m:g} m", measured.mean / planned.tex, f"{grams:.3g} g")
     is_proven = measured.differs_from(planned.tex)
     is_uneven = measured.cv_low is not None and usual.high is not None and measured.cv_low > usual.high
     return _found(YarnTest.COUNT, planned.tex, measured, working, is_used=is_proven, is_uneven=is_uneven)
@@ -173,6 +175,9 @@ def _twist(plan: YarnPlan, first: FirstMetres, tables: Tables) -> Found | None:
     usual = tables.yarn_figures["twist_cv/any"]
     measured = few_lengths(first.turns_tpm, usual_cv_frac=usual.value)
     planned_tpm = plan.single_twist.tpm
+    if not planned_tpm > 0:
+        raise InputError("turns by untwisting", first.turns_tpm, "left out for a strand without twist")
+    _check_near("turns by untwisting", measured.mean / planned_tpm, f"{planned_tpm:.0f} turns/m")
     working = _mean_working("Twist by untwisting", measured, Term("planned", planned_tpm, "tpm"), unit="tpm")
     is_proven = measured.differs_from(planned_tpm)
     is_uneven = measured.cv_low is not None and usual.high is not None and measured.cv_low > usual.high
@@ -190,6 +195,7 @@ def _wash(plan: YarnPlan, first: FirstMetres, tables: Tables) -> Found | None:
     spread = ((usual.high or usual.value) - (usual.low or usual.value)) / WIDTH_OF_RANGE
     measured = few_lengths([after / before for before, after in first.washed], usual_cv_frac=spread)
     kept = 1 - plan.relaxation_frac
+    _check_near("length kept in the wash", measured.mean / kept, f"{kept:.2f} of the length before")
     working = _mean_working("Length kept in the wash", measured, Term("planned", kept, "frac"), unit="frac")
     is_used = plan.wish.relaxation_frac is None or measured.differs_from(kept)
     return _found(YarnTest.WASH, kept, measured, working, is_used=is_used)
@@ -199,15 +205,29 @@ WIDTH_OF_RANGE = 4.0  # standard deviations that the usual range of a table row 
 
 
 def _ply_back(plan: YarnPlan, first: FirstMetres, tables: Tables) -> Found | None:
-    if not first.ply_back_tpm or plan.wish.plies == 1:
+    if not first.ply_back_tpm:
         return None
+    if plan.wish.plies == 1:
+        raise InputError("ply-back test", first.ply_back_tpm, "left out for a single, which is not plied")
     measured = few_lengths(first.ply_back_tpm, usual_cv_frac=tables.yarn_figures["twist_cv/any"].value)
     planned_tpm = plan.ply_twist.tpm
+    if not planned_tpm > 0:
+        raise InputError("ply-back test", first.ply_back_tpm, "left out for a yarn plied without twist")
+    _check_near("ply-back turns", measured.mean / planned_tpm, f"{planned_tpm:.0f} turns/m")
     working = _mean_working(
         "Ply-back test", measured, Term("planned ply twist", planned_tpm, "tpm"), unit="tpm"
     )
     is_used = plan.wish.ply_back_tpm is None or measured.differs_from(plan.wish.ply_back_tpm)
     return _found(YarnTest.PLY_BACK, planned_tpm, measured, working, is_used=is_used)
+
+
+def _check_near(name: str, times: float, near: str) -> None:
+    """Nobody spins twice the wished yarn: such a reading was typed in another unit."""
+    if not 1 / MOST_TIMES < times < MOST_TIMES:
+        raise InputError(name, f"{times:.3g} times what is planned", f"near {near}: look at the unit")
+
+
+MOST_TIMES = 2.5
 
 
 def _found(
