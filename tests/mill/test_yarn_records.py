@@ -5,17 +5,18 @@ from dataclasses import replace
 import pytest
 
 from doffer.errors import InputError
+from doffer.mill import bridge
 from doffer.mill.commands.yarn_settings import MachineSettingFacts, record_machine_setting
 from doffer.mill.commands.yarn_tests import correct_yarn_test, record_lot_fibre, record_yarn_test
 from doffer.mill.fibre_facts import LotFibreFacts
 from doffer.mill.frames import Times, figures_of, limits_of
+from doffer.mill.queries.own_settings import own_settings
 from doffer.mill.queries.yarn import best_settings, machine_settings, yarn_tests
 from doffer.mill.queries.yarn_inputs import yarn_inputs
 from doffer.mill.queries.yarn_records import (
     crimp_of,
     fibre_facts,
     first_metres,
-    own_settings,
 )
 from doffer.mill.yarn_facts import Turns, YarnTestFacts
 from doffer.planning.yarn.first_metres import correct_from_first_metres
@@ -48,7 +49,7 @@ def test_figures_of_a_frame_take_the_mills_own_efficiency_and_breaks(demo_mill):
 
 
 def test_own_settings_come_before_the_tables(demo_mill):
-    own = own_settings(("card", "spin"), fibre="wool", diameter_um=24.5)
+    own = own_settings(bridge.current_tables(), fibre="wool", diameter_um=24.5, stages=("card", "spin"))
     rpm = [one for one in own if one.setting == "spindle_rpm"]
     assert [(one.stage, one.value, one.unit) for one in rpm] == [("spin", 3000, "rpm")] * 2
     assert rpm[0].because == "wool of 23.9 micron, 2.5 breaks a kg, rated 5"
@@ -135,3 +136,19 @@ def test_nobody_described_means_usual_figures(small_mill):
     frame = machine_settings("SPI1")
     assert limits_of(frame).spindle_rpm == 3000
     assert (figures_of(frame).efficiency_frac, figures_of(frame).spindles) == (None, 8)
+
+
+def test_the_inputs_of_a_plan_carry_machines_and_own_settings(demo_mill):
+    ways = yarn_inputs(order="O201", batch="fawn").plan.ways
+    assert ways.machines["spin"].figures.spindles == 8
+    assert ways.machines["pick"].limits.beater_steps_rpm == (450, 650, 900)
+    assert ways.machines["card"].figures.clean_dark_to_light_min == 90
+    assert ways.frame.gears.constant == 480
+    assert ways.own_settings == ()  # no alpaca was run with its settings told
+    wool = yarn_inputs(lots=["L006"]).plan.ways.own_settings
+    assert {one.stage for one in wool} == {"pick", "card", "spin"}
+
+
+def test_a_joined_lot_is_as_weak_as_its_weakest_part(demo_mill):
+    assert bridge.weakest(["sound", "tender", "unknown"]) is Soundness.TENDER
+    assert yarn_inputs(lots=["L005"]).plan.lots[0].start.soundness is Soundness.TENDER

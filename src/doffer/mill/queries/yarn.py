@@ -133,19 +133,31 @@ def best_settings(
     goes first (not rated stands in the middle), then fewer breaks, then the newer run.
     """
     tables = bridge.current_tables()
-    few = tables.plan_defaults["breaks_per_kg"].value
-    rows = _counting().filter(stage=stage, fibre=fibre)
-    rows = rows.filter(Q(rating__gte=GOOD_RATING) | Q(rating=None, breaks_milli_per_kg__lte=few * MILLI))
+    rows = _good(fibre, diameter_um, within_um, tables).filter(stage=stage)
     if machine:
         rows = rows.filter(machine__code=machine)
+    return tuple(_past_run(row, tables) for row in rows[:MOST_PAST_RUNS])
+
+
+def best_by_stage(tables: Tables, *, fibre: str, diameter_um: float | None = None) -> tuple[PastRun, ...]:
+    """The same for all stages at once, the best run of each first; one query, the best fifty runs."""
+    rows = _good(fibre, diameter_um, None, tables)[:ROWS_A_PAGE]
+    return tuple(_past_run(row, tables) for row in rows)
+
+
+def _good(
+    fibre: str, diameter_um: float | None, within_um: float | None, tables: Tables
+) -> QuerySet[RunSettings]:
+    few = tables.plan_defaults["breaks_per_kg"].value
+    rows = _counting().filter(fibre=fibre)
+    rows = rows.filter(Q(rating__gte=GOOD_RATING) | Q(rating=None, breaks_milli_per_kg__lte=few * MILLI))
     if diameter_um is not None:
         away_um = tables.plan_defaults["like_diameter"].value if within_um is None else within_um
         ends_nm = [round((diameter_um + sign * away_um) * bridge.NM_PER_UM) for sign in (-1, 1)]
         rows = rows.filter(diameter_nm__range=ends_nm)
-    best = rows.order_by(
+    return rows.order_by(
         Coalesce("rating", MIDDLE_RATING).desc(), F("breaks_milli_per_kg").asc(nulls_last=True), "-pk"
     )
-    return tuple(_past_run(row, tables) for row in best[:MOST_PAST_RUNS])
 
 
 def run_settings(run: str) -> PastRun | None:

@@ -10,8 +10,8 @@ from doffer.errors import InputError, NotFoundError
 from doffer.mill import bridge
 from doffer.mill.fibre_facts import fibre_found
 from doffer.mill.frames import spin_machine_of
-from doffer.mill.machine_values import MachineSettings, settings_now
-from doffer.mill.models import Lot, LotFibre, Machine
+from doffer.mill.machine_values import MachineSettings
+from doffer.mill.models import Lot, LotFibre
 from doffer.mill.models.lots import Soundness
 from doffer.mill.models.yarn import BreaksAt
 from doffer.mill.queries.plan_inputs import PlanInputs, PlanLot, part_of, plan_inputs
@@ -166,14 +166,13 @@ def yarn_inputs(*, order: str = "", batch: str = "", lots: Sequence[str] = ()) -
     dry = {start.lot: _dry_g(start) for start in starts}
     label_of = {start.lot: plan.tables.fibres[start.fibre].label_as for start in starts}
     shares = _wished(dry, label_of, wish)
-    machines = Machine.objects.filter(archived_at=None, stage__in=STAGES).order_by("pk")
     return YarnInputs(
         order=order,
         batch=batch,
         lots=tuple(lot.code for lot in chosen),
         dry_g=math.fsum(dry.values()),
         parts=_parts(starts, shares, plan.tables),
-        machines=settings_now(machines, plan.tables),
+        machines=tuple(one.settings for one in plan.machines if one.stage in STAGES),
         plan=plan,
     )
 

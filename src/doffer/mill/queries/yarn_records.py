@@ -1,4 +1,4 @@
-"""The records of yarn as the sciences ask for them: fibre, own settings, first metres."""
+"""The records of yarn as the sciences ask for them: fibre and first metres."""
 
 from __future__ import annotations
 
@@ -7,13 +7,12 @@ from collections.abc import Sequence
 from doffer.errors import InputError
 from doffer.fibre.material import Constituent
 from doffer.mill.models.yarn import YarnState
-from doffer.mill.queries.yarn import PastRun, SetTo, YarnTestRow, best_settings
+from doffer.mill.queries.yarn import YarnTestRow
 from doffer.mill.queries.yarn_inputs import FibrePart as RecordedPart
 from doffer.mill.queries.yarn_inputs import YarnInputs
 from doffer.mill.yarn_facts import MM_PER_M, USUAL_LENGTH_M
 from doffer.planning.yarn.first_found import FirstMetres
 from doffer.process.settings.facts import Crimp, FibreFacts, FibrePart, Soundness
-from doffer.process.settings.own import OwnSetting
 from doffer.process.yarn.basis import State
 from doffer.tables.loader import Tables
 
@@ -56,37 +55,6 @@ def crimp_of(parts: Sequence[RecordedPart], tables: Tables) -> Crimp:
 
 
 MOST = 0.5  # more than half
-
-
-def own_settings(stages: Sequence[str], *, fibre: str, diameter_um: float) -> tuple[OwnSetting, ...]:
-    """The mill's own good settings with like fibre, the best run of each stage first; two queries a stage."""
-    return tuple(
-        OwnSetting(
-            stage=stage,
-            setting=one.key,
-            value=None if one.word else one.value,
-            unit=one.unit,
-            run=run.run,
-            because=_because(run),
-            words=one.word or _list_words(one),
-        )
-        for stage in stages
-        for run in best_settings(stage, fibre=fibre, diameter_um=diameter_um)
-        for one in run.settings
-    )
-
-
-def _list_words(one: SetTo) -> str:
-    return ", ".join(f"{value:g}" for value in one.values) if len(one.values) > 1 else ""
-
-
-def _because(run: PastRun) -> str:
-    said = [] if run.diameter_um is None else [f"{run.fibre} of {run.diameter_um:.1f} micron"]
-    if run.breaks_per_kg is not None:
-        said.append(f"{run.breaks_per_kg:.2g} breaks a kg")
-    if run.rating is not None:
-        said.append(f"rated {run.rating}")
-    return ", ".join(said)
 
 
 def first_metres(tests: Sequence[YarnTestRow]) -> FirstMetres:
