@@ -46,6 +46,7 @@ from doffer.office import (
     tubs,
     weigh_in,
     yarn,
+    yarn_become,
 )
 
 urlpatterns: list[URLPattern] = [
@@ -61,6 +62,7 @@ urlpatterns: list[URLPattern] = [
     *counts.urlpatterns,
     *evenness.urlpatterns,
     *yarn.urlpatterns,
+    *yarn_become.urlpatterns,
     *arrivals.urlpatterns,
     *bench.urlpatterns,
     *bench_costs.urlpatterns,

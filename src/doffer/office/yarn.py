@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,37 +11,36 @@ from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
-from doffer.errors import DofferError, NotFoundError, RefusedError
-from doffer.fibre.content import Basis, basis_regain_frac
+from doffer.errors import DofferError, InputError, NotFoundError, RefusedError
 from doffer.mill.booking import QuestionError
 from doffer.mill.commands.yarn_tests import record_yarn_test
 from doffer.mill.queries.orders import OneOrder, one_order
 from doffer.mill.queries.plan_inputs import PlanInputs
 from doffer.mill.queries.yarn import YarnTestRow, yarn_tests
 from doffer.mill.queries.yarn_inputs import YarnInputs, yarn_inputs
+from doffer.mill.queries.yarn_records import first_metres
 from doffer.office.asked import acting, fresh_key, key_of, number_after, speak
-from doffer.office.order_spec import BatchWish, read_wish
-from doffer.office.orders import units_for
+from doffer.office.order_spec import BatchWish, plan_of_order, read_wish
+from doffer.office.orders import shown_plan, units_for
 from doffer.office.readings import Typed
-from doffer.office.yarn_cards import SettingsCard, cards_of
+from doffer.office.yarn_cards import MachineCard, cards_of
 from doffer.office.yarn_tests_form import STATES, TEST_LENGTHS, TURN_LENGTHS, read_test
 from doffer.office.yarn_view import YarnView, yarn_view
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
-from doffer.planning.put_up import M_PER_100G_TEX
-from doffer.planning.spec import Wish
-from doffer.process.yarn.plan import YarnPlan, YarnUse, YarnWish, plan_yarn
-
-SOCK = "sock"
+from doffer.planning.order_plan import BatchPlan, OrderPlan
+from doffer.planning.yarn.first_metres import Corrected, correct_from_first_metres
+from doffer.process.yarn.plan import YarnPlan
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class BatchYarn:
-    """The yarn of one batch of an order, planned; `number` is that of the batch."""
+    """The yarn of one batch of an order as it is planned; `number` is that of the batch."""
 
     number: int
     batch: BatchWish
     inputs: YarnInputs
+    made: BatchPlan
     plan: YarnPlan
     colours: Mapping[str, str]
     units: str
@@ -59,9 +58,9 @@ class BatchYarn:
         )
 
     @property
-    def cards(self) -> tuple[SettingsCard, ...]:
+    def cards(self) -> tuple[MachineCard, ...]:
         """A card for each machine."""
-        return cards_of(self.plan, self.inputs, system=self.units, piece_mass_g=self.batch.wish.piece_mass_g)
+        return cards_of(self.plan, self.made, self.inputs, system=self.units)
 
 
 def yarn_batches(order: OneOrder) -> tuple[tuple[int, BatchWish], ...]:
@@ -71,12 +70,12 @@ def yarn_batches(order: OneOrder) -> tuple[tuple[int, BatchWish], ...]:
 
 
 def yarn_of(order: OneOrder, *, batch_number: int | None, units: str) -> BatchYarn:
-    """The yarn of a batch, the first unless one is named.
+    """The yarn of a batch, the first unless one is named, as the order's plan has it.
 
     Raises
     ------
     RefusedError
-        Nothing of the order becomes yarn of a known count, or the mill has no spinning frame.
+        Nothing of the order becomes yarn of a known count, or none can be planned.
     NotFoundError
         No such batch.
     """
@@ -92,57 +91,39 @@ def yarn_of(order: OneOrder, *, batch_number: int | None, units: str) -> BatchYa
         raise NotFoundError("batch", number, f"Yarn is made of batch {', '.join(map(str, batches))}")
     batch = batches[number]
     inputs = yarn_inputs(order=code, batch=batch.name)
-    machine = inputs.spin_machine
-    if machine is None:
-        raise RefusedError(
-            "No yarn can be planned", ("the mill has no spinning frame",), "Write one down under Machines"
-        )
-    wish = yarn_wish(batch.wish, inputs, is_sock=SOCK in f"{order.row.product} {batch.name}".lower())
-    return BatchYarn(
-        number=number,
-        batch=batch,
-        inputs=inputs,
-        plan=plan_yarn(wish, inputs.fibre, machine, inputs.tables),
-        colours=colours_of(inputs.plan),
-        units=units,
-    )
+    made = planned_batch(order, inputs.plan, batch.name)
+    if made.yarn is None:
+        raise RefusedError(f"No yarn of {code} can be planned", (made.yarn_refused,), "Look at its wish")
+    return BatchYarn(number, batch, inputs, made, made.yarn, colours_of(inputs.plan), units)
 
 
-def yarn_wish(wish: Wish, inputs: YarnInputs, *, is_sock: bool) -> YarnWish:
-    """What the yarn planner is asked for a batch."""
-    return YarnWish(
-        finished_tex=M_PER_100G_TEX / (wish.length_m_per_100g or 0.0),
-        plies=wish.plies if wish.product == "yarn" else 1,
-        label_regain_frac=label_regain_frac(inputs),
-        use=YarnUse.SOCK if is_sock else YarnUse.KNITTING,
-    )
+def planned_batch(order: OneOrder, inputs: PlanInputs, name: str) -> BatchPlan:
+    """A batch as the newest kept plan has it; planned anew where that has no yarn yet, or none was kept.
+
+    Raises
+    ------
+    RefusedError
+        The batch cannot be planned: the sentences say why.
+    """
+    shown = shown_plan(order, inputs)
+    found = _batch_named(shown.plan, name)
+    if found is not None and (found.yarn is not None or shown.version is None):
+        return found
+    fresh = plan_of_order(order, inputs)
+    found = _batch_named(fresh.plan, name)
+    if found is None:
+        raise RefusedError(f"{name} of {order.row.code} has no plan", fresh.problems, "Mend that on its page")
+    return found
 
 
-def label_regain_frac(inputs: YarnInputs) -> float:
-    """Agreed regain of the blend by the rules of the owner's country [frac]; the EU's for oven-dry."""
-    basis = inputs.plan.ways.label_basis
-    agreed = Basis.EU_AGREED if basis is Basis.OVEN_DRY else basis
-    return sum(
-        part.share_frac * basis_regain_frac(inputs.tables, part.fibre, basis=agreed) for part in inputs.parts
-    )
+def _batch_named(plan: OrderPlan | None, name: str) -> BatchPlan | None:
+    batches = plan.batches if plan else ()
+    return next((batch for batch in batches if batch.name == name), None)
 
 
 def colours_of(inputs: PlanInputs) -> dict[str, str]:
     """Colours of the lots by number, where they were read."""
     return {lot.code: fibre_hex(*lot.lab) for lot in inputs.lots if lot.lab}
-
-
-@dataclass(frozen=True, slots=True)
-class TestView:
-    """A kept test with what is said of it."""
-
-    row: YarnTestRow
-    length_words: str
-
-    @property
-    def facts(self) -> Any:
-        """What was measured, and what follows."""
-        return self.row.facts
 
 
 @require_http_methods(["GET", "POST"])
@@ -177,6 +158,7 @@ def keep_test(request: HttpRequest, code: str, made: BatchYarn, typed: Typed) ->
         acting(request),
         facts,
         order=code,
+        lot=made.batch.lots[0] if len(made.batch.lots) == 1 else "",
         note=typed.text("note"),
         confirmation=typed.text("confirmation"),
         key=key_of(request),
@@ -187,7 +169,7 @@ def keep_test(request: HttpRequest, code: str, made: BatchYarn, typed: Typed) ->
 def _shown(
     request: HttpRequest, order: OneOrder, made: BatchYarn, typed: Typed, *, question: str = ""
 ) -> HttpResponse:
-    tests = yarn_tests(order=order.row.code)
+    tests = tests_of(order.row.code, made.batch)
     context: dict[str, Any] = {
         "here": "orders",
         "order": order,
@@ -195,7 +177,8 @@ def _shown(
         "view": made.view,
         "cards": made.cards,
         "batches": yarn_batches(order),
-        "tests": tests.rows,
+        "tests": tests,
+        "corrected": corrected_by(made, tests),
         "states": STATES,
         "test_length": TEST_LENGTHS[made.units],
         "turn_length": TURN_LENGTHS[made.units],
@@ -207,6 +190,23 @@ def _shown(
     }
     status = 422 if question or typed.errors else 200
     return render(request, "office/yarn.html", context, status=status)
+
+
+def tests_of(code: str, batch: BatchWish) -> tuple[YarnTestRow, ...]:
+    """Tests of the order that tell of this batch: of its lots, or of no lot by name."""
+    rows = yarn_tests(order=code).rows
+    return tuple(row for row in rows if not row.lot or row.lot in batch.lots)
+
+
+def corrected_by(made: BatchYarn, tests: Sequence[YarnTestRow]) -> Corrected | None:
+    """What the tests that count say of the plan; None where none does."""
+    counting = [test for test in tests if test.counts and test.state != "roller"]
+    if not counting:
+        return None
+    try:
+        return correct_from_first_metres(made.plan, first_metres(counting), made.inputs.tables)
+    except InputError:
+        return None
 
 
 def _nothing(request: HttpRequest, code: str, sentence: str) -> HttpResponse:

@@ -1,36 +1,67 @@
-"""A card for every machine a yarn goes through: what to set, in figures that are read from the machine."""
+"""A card for every machine a yarn goes through: what to set, why, and in figures read from the machine."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
 from doffer.mill.machine_values import MachineSettings
 from doffer.mill.queries.yarn_inputs import YarnInputs
 from doffer.office.yarn_view import TEST_LENGTH_M, TEX_PER_G_PER_M
-from doffer.pictures.wording import NOTHING, THIN, say
-from doffer.pictures.words import say_many
+from doffer.pictures.wording import MASS_G, METRIC, THIN, TIME_MIN, say, say_range
+from doffer.planning.order_plan import BatchPlan, StagePlan
+from doffer.process.durations import StageMinutes
+from doffer.process.settings.suggestion import Suggestion
+from doffer.process.stage import Caution
 from doffer.process.yarn.basis import StrandCount
-from doffer.process.yarn.chain import TwistSet
 from doffer.process.yarn.plan import YarnPlan
+from doffer.working import Status
 
-CARD_TITLES: Final = {
+TITLES: Final = {
+    "pick": "Pick",
+    "card": "Card",
     "draw": "Draw",
     "spin": "Spin",
     "ply": "Ply",
+    "set": "Set",
     "skein": "Skein",
 }
+NAMES: Final = {
+    "feed": "Feed",
+    "passes": "Passes",
+    "room_rh": "Room",
+    "ratch": "Nip to nip",
+    "spindle_rpm": "Spindles",
+    "roll_speed": "Yarn comes",
+    "twist_way": "Way",
+    "count": "Count",
+    "plies": "Singles together",
+    "skein_length": "A skein",
+    "ends": "Ends in",
+    "workers": "Workers",
+    "shrinks": "Shorter by the wash",
+    "drying": "Drying",
+}
+ROVINGS: Final = {"card": "Roving out", "draw": "Roving out", "spin": "Roving in"}
+BIG_FIRST: Final = ("roving", "draft", "twist", "twist_way", "ends", "plies", "beater", "turns")
 WAY_WORDS: Final = "leans like the middle of this letter"
+TWO_PLACES: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
 class CardFigure:
-    """One thing to set: its name, the figure, and a word about it."""
+    """One thing to set: its name, the figure, the usual range, why, and on whose word."""
 
+    setting: str
     name: str
     value: str
     note: str = ""
+    between: str = ""
+    reason: str = ""
+    source: str = ""
+    status: Status = Status.COMPUTED
+    run: str = ""
 
     @property
     def number(self) -> str:
@@ -45,151 +76,131 @@ class CardFigure:
 
 
 @dataclass(frozen=True, slots=True)
-class SettingsCard:
-    """What one machine is set to for this yarn."""
+class MachineCard:
+    """What one machine is set to for this yarn: figures large, words beside them."""
 
     stage: str
+    name: str
     title: str
     machine: str
     code: str
     figures: tuple[CardFigure, ...]
-    notes: tuple[str, ...] = ()
+    words: tuple[CardFigure, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    past: tuple[tuple[str, str], ...] = ()  # number of an own run, and what made it good
     is_guessed: bool = False
+    minutes: StageMinutes | None = None
+
+    @property
+    def reasons(self) -> tuple[CardFigure, ...]:
+        """Everything that has a reason."""
+        return tuple(one for one in (*self.figures, *self.words) if one.reason)
 
 
-def cards_of(
-    plan: YarnPlan, inputs: YarnInputs, *, system: str, piece_mass_g: float | None = None
-) -> tuple[SettingsCard, ...]:
-    """Cards of the machines in the order the fibre meets them."""
-    made: list[SettingsCard] = []
-    makers: dict[str, Callable[[], tuple[CardFigure, ...]]] = {
-        "draw": lambda: _draw(plan, system),
-        "spin": lambda: _spin(plan, inputs.machine("spin"), system),
-        "ply": lambda: _ply(plan, inputs.machine("ply"), system),
-        "skein": lambda: _skein(plan, inputs.machine("skein"), system, piece_mass_g),
-    }
-    for stage, make in makers.items():
-        figures = make()
-        if figures:
-            made.append(_card(stage, inputs.machine(stage), figures, _notes(stage, plan)))
-    return tuple(made)
+def cards_of(plan: YarnPlan, batch: BatchPlan, inputs: YarnInputs, *, system: str) -> tuple[MachineCard, ...]:
+    """Cards of the machines in the order the fibre meets them, by what the plan suggests for each stage."""
+    codes = {one.name: one for one in inputs.machines}
+    cards = [_card(stage, plan, codes, system) for stage in batch.stages if stage.stage in TITLES]
+    return tuple(card for card in cards if card.figures or card.words)
 
 
 def _card(
-    stage: str, machine: MachineSettings | None, figures: tuple[CardFigure, ...], notes: tuple[str, ...]
-) -> SettingsCard:
-    return SettingsCard(
-        stage=stage,
-        title=CARD_TITLES[stage],
-        machine=machine.name if machine else "",
+    stage: StagePlan, plan: YarnPlan, machines: Mapping[str, MachineSettings], system: str
+) -> MachineCard:
+    figures = [*(_figure(one, stage.stage, system) for one in stage.suggestions), *_tests(stage.stage, plan)]
+    machine = machines.get(stage.machine)
+    large = [one for one in figures if one.number]
+    return MachineCard(
+        stage=stage.stage,
+        name=stage.name,
+        title=TITLES[stage.stage] + stage.name.removeprefix(stage.stage),
+        machine=stage.machine,
         code=machine.code if machine else "",
-        figures=figures,
-        notes=notes,
+        figures=tuple(sorted(large, key=_place)),
+        words=tuple(one for one in figures if not one.number),
+        notes=_notes(stage.stage, plan),
+        cautions=stage.cautions,
+        past=tuple(dict.fromkeys((one.run, one.reason) for one in stage.suggestions if one.run)),
         is_guessed=machine is not None and machine.n_own == 0,
+        minutes=stage.minutes,
     )
 
 
-def _draw(plan: YarnPlan, system: str) -> tuple[CardFigure, ...]:
-    """Ends, draft and roving of every drawing."""
-    many = len(plan.drawings) > 1
-    figures: list[CardFigure] = []
-    for number, drawing in enumerate(plan.drawings, start=1):
-        which = f" {number}" if many else ""
-        figures += [
-            CardFigure(f"Ends in{which}", f"{drawing.doublings}", f"of {_g_per_m(drawing.in_tex, system)}"),
-            CardFigure(f"Draft{which}", f"{drawing.draft:.2f}"),
-            CardFigure(
-                f"Roving out{which}", _g_per_m(drawing.out_tex, system), _weighs(drawing.out_tex, length_m=1)
-            ),
-        ]
-    return tuple(figures)
+def _place(figure: CardFigure) -> int:
+    """What is set first stands first."""
+    return BIG_FIRST.index(figure.setting) if figure.setting in BIG_FIRST else len(BIG_FIRST)
 
 
-def _spin(plan: YarnPlan, frame: MachineSettings | None, system: str) -> tuple[CardFigure, ...]:
-    draft = plan.draft
-    low, sweet, high = plan.needed_roving_tex
-    figures = [
-        CardFigure("Roving in", _g_per_m(draft.roving_tex, system), _weighs(draft.roving_tex, length_m=1))
-        if draft
-        else CardFigure(
-            "Roving in",
-            _g_per_m(sweet, system),
-            f"make it: {_g_per_m(low, system)} to {_g_per_m(high, system)}",
-        ),
-    ]
-    if draft:
-        figures.append(CardFigure("Draft", f"{draft.draft:.2f}", draft.setting))
-    figures += _twist("Twist", plan.single_twist, frame, system)
-    if plan.machine.spindle_rpm:
-        figures.append(CardFigure("Spindles", say(plan.machine.spindle_rpm, "rpm")))
-    if plan.speed_m_per_min:
-        figures.append(CardFigure("Yarn comes", say(plan.speed_m_per_min, "m_per_min", system)))
-    figures.append(CardFigure("Ten metres weigh", _test(plan.single), "single off the bobbin"))
-    return tuple(figures)
-
-
-def _ply(plan: YarnPlan, plyer: MachineSettings | None, system: str) -> tuple[CardFigure, ...]:
-    if plan.wish.plies == 1:
-        return ()
-    return (
-        CardFigure("Singles together", f"{plan.wish.plies}"),
-        *_twist("Twist", plan.ply_twist, plyer, system),
-        CardFigure("Ten metres weigh", _test(plan.greige), "plied, before the wash"),
+def _figure(one: Suggestion, stage: str, system: str) -> CardFigure:
+    between = ""
+    if one.low is not None and one.high is not None and one.low != one.high:
+        between = _between(one.low, one.high, one, system)
+    is_way = one.setting == "twist_way"
+    value = one.words if is_way else _value(one.value, one, system)
+    return CardFigure(
+        setting=one.setting,
+        name=ROVINGS.get(stage, "Roving") if one.setting == "roving" else name_of(one.setting),
+        value=value,
+        note=WAY_WORDS if is_way else one.words,
+        between=between,
+        reason=one.reason,
+        source=one.source,
+        status=one.status,
+        run=one.run,
     )
 
 
-def _skein(
-    plan: YarnPlan, reel: MachineSettings | None, system: str, piece_mass_g: float | None
-) -> tuple[CardFigure, ...]:
-    """Turns of the reel for a skein, where the reel was measured."""
-    if piece_mass_g is None:
-        return ()
-    length_m = piece_mass_g * TEX_PER_G_PER_M / plan.finished.tex
-    circumference = reel.value("reel_circumference") if reel else None
-    figures = [
-        CardFigure("A skein", say(length_m, "m", system), f"{say(piece_mass_g, 'g', system)} when washed")
-    ]
-    if circumference:
-        unwashed_m = length_m / (1 - plan.relaxation_frac)
-        figures.append(
-            CardFigure(
-                "Turns of the reel",
-                f"{unwashed_m / circumference:.0f}",
-                f"before the wash; the reel is {circumference:g} m round",
-            )
-        )
-    return tuple(figures)
+def name_of(setting: str) -> str:
+    """A setting in words of the mill."""
+    return NAMES.get(setting, setting.replace("_", " ").capitalize())
 
 
-def _twist(name: str, twist: TwistSet, machine: MachineSettings | None, system: str) -> list[CardFigure]:
-    constant = machine.value("twist_constant") if machine and machine.has("twist_constant") else None
-    pinion = f"pinion of {constant / twist.tpm:.0f} teeth" if constant and twist.tpm > 0 else ""
-    return [
-        CardFigure(name, say(twist.tpm, "tpm", system), pinion),
-        CardFigure("Way", str(twist.direction), WAY_WORDS),
-    ]
+def _value(value: float | None, one: Suggestion, system: str) -> str:
+    """A figure with its unit; empty where words say it."""
+    if value is None or one.unit == "step":
+        return ""
+    if one.unit == "tex" and one.setting != "count":
+        return say(value / TEX_PER_G_PER_M, "g_per_m", system, TWO_PLACES)
+    if one.unit == "ratio":
+        return say(value, "", system, TWO_PLACES)
+    if one.unit == "tex":
+        return say(value, "tex", "metric", 1)
+    if one.unit in METRIC or one.unit in MASS_G or one.unit in TIME_MIN:
+        return say(value, one.unit, system)
+    return f"{value:g}{THIN}{one.unit}" if one.unit not in (one.setting, "plies", "ends") else f"{value:g}"
+
+
+def _between(low: float, high: float, one: Suggestion, system: str) -> str:
+    """The usual range of a figure."""
+    if one.unit in METRIC and one.unit not in ("tex", "ratio"):
+        return say_range(low, high, one.unit, system)
+    first, last = (_value(end, one, system) for end in (low, high))
+    head, _, word = first.rpartition(THIN)
+    return f"{head} to {last}" if head and last.endswith(THIN + word) else f"{first} to {last}"
+
+
+def _tests(stage: str, plan: YarnPlan) -> list[CardFigure]:
+    """What the first ten metres should weigh."""
+    strand: StrandCount | None = {"spin": plan.single, "ply": plan.greige}.get(stage)
+    if strand is None:
+        return []
+    where = "single off the bobbin" if stage == "spin" else "plied, before the wash"
+    grams = say(strand.tex * TEST_LENGTH_M / TEX_PER_G_PER_M, "g", "metric", TWO_PLACES)
+    return [CardFigure("test", "Ten metres weigh", grams, where)]
 
 
 def _notes(stage: str, plan: YarnPlan) -> tuple[str, ...]:
-    if stage == "spin" and plan.draft is not None and plan.tooth_error_frac > 0:
-        error = plan.draft.error_frac
-        heavy = "heavier" if error > 0 else "finer"
-        return (
-            f"This comes {say(abs(error), 'frac', digits=1)} {heavy} than wished; "
-            f"one tooth is about {say(2 * plan.tooth_error_frac, 'frac', digits=1)}.",
-        )
-    if stage == "draw" and plan.drawings:
-        return (f"{say_many(len(plan.drawings), 'drawing').capitalize()} before the frame.",)
-    return ()
-
-
-def _g_per_m(count_tex: float, system: str) -> str:
-    return say(count_tex / TEX_PER_G_PER_M, "g_per_m", system, 2) if count_tex > 0 else NOTHING
-
-
-def _weighs(count_tex: float, *, length_m: float) -> str:
-    return f"{length_m:g} m weighs {say(count_tex * length_m / TEX_PER_G_PER_M, 'g', 'metric', 2)}"
-
-
-def _test(count: StrandCount) -> str:
-    return say(count.tex * TEST_LENGTH_M / TEX_PER_G_PER_M, "g", "metric", 2)
+    if stage != "spin":
+        return ()
+    if plan.draft is None:
+        low, sweet, high = (say(tex / TEX_PER_G_PER_M, "g_per_m") for tex in plan.needed_roving_tex)
+        return (f"No roving fits yet: make one of {sweet} ({low} to {high} can be drawn).",)
+    if plan.tooth_error_frac <= 0:
+        return ()
+    error = plan.draft.error_frac
+    heavy = "heavier" if error > 0 else "finer"
+    return (
+        f"This comes {say(abs(error), 'frac', digits=1)} {heavy} than wished; "
+        f"one tooth is about {say(2 * plan.tooth_error_frac, 'frac', digits=1)}.",
+    )

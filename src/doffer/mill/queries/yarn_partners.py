@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from doffer.errors import RefusedError
 from doffer.fibre.material import Constituent
 from doffer.mill.models.lots import Soundness
@@ -79,13 +81,17 @@ def yarn_partners(inputs: YarnInputs) -> tuple[Partner, ...]:
 
     Lots on hold are left out. Grams are what is free, oven-dry. About fifteen queries.
     """
-    owner = owner_of(inputs)
+    return partners_of_owner(owner_of(inputs), inputs.tables, without=inputs.lots)
+
+
+def partners_of_owner(owner: str, tables: Tables, *, without: Collection[str] = ()) -> tuple[Partner, ...]:
+    """The same for an owner whose fibre may not be here yet; "" for the mill's own alone."""
     rows = [*own_stock(), *(unpromised_lots(owner) if owner else ())]
-    codes = {row.code for row in rows if not row.is_held} - set(inputs.lots)
+    codes = {row.code for row in rows if not row.is_held} - set(without)
     if not codes:
         return ()
     lots = bench(shade="", owner=owner, only=sorted(codes)).lots
-    return tuple(_partner(lot, inputs.tables) for lot in lots if lot.free_dry_g > 0)
+    return tuple(_partner(lot, tables) for lot in lots if lot.free_dry_g > 0)
 
 
 def _partner(lot: BenchLot, tables: Tables) -> Partner:
