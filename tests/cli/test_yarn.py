@@ -52,6 +52,7 @@ def test_a_draft_that_is_too_high_asks_for_a_lighter_roving(yarn):
     assert "Draw the roving to 1.5 g/m first (draft 20.4)." in out
     assert "310 turns/m (7.9 turns/in) Z" in out
     assert "On the frame: 21.2 h" in out
+    assert "Fibre: wool 22.0 µm, CV 25 %, 90 mm (staple as is usual, not measured)." in out
     drawn = yarn(*SOCK, "--roving-g-per-m", "1.5")[1]
     assert "Draft 20.38 from a roving of 1.50 g/m" in drawn
     assert "Draw the roving" not in drawn
@@ -119,6 +120,11 @@ def test_what_fibre_can_become_is_listed_with_skeins_hours_and_risk(yarn):
     assert "This gives less than one whole skein of any of them." in tiny
     assert "2 of 40 ways cannot be spun." in text
     assert len(yarn(*words, "--all")[1].splitlines()) > len(text.splitlines()) + 25
+    assert (
+        "Fibre: alpaca 24.5 µm, CV 24 %, 90 mm (diameter spread, staple as is usual, not measured)." in text
+    )
+    assert "Metres: finished weight less bobbin ends" in yarn(*words, "--working")[1]
+    assert "How it came about" not in text
     short = yarn(*words, "--staple-mm", "30")[1]
     assert "No yarn can be spun of it." in short
     assert "30 mm is shorter than the 40 mm" in short

@@ -10,6 +10,7 @@ from doffer.cli.output import add_json_option, emit, working_lines
 from doffer.cli.typed import number
 from doffer.cli.yarn_text import (
     become_text,
+    fibre_text,
     first_text,
     frame_hours,
     instead_text,
@@ -106,6 +107,9 @@ def _become_words(words: argparse.ArgumentParser) -> None:
         help="order (finest)",
     )
     words.add_argument("--all", action="store_true", help="every number of plies, and what cannot be spun")
+    words.add_argument(
+        "--working", action="store_true", help="show how the figures of the first yarn came about"
+    )
     add_json_option(words)
 
 
@@ -214,6 +218,7 @@ def _plan(args: argparse.Namespace) -> int:
     )
     hours = frame_hours(found.plan, frame, args.finished_kg)
     lines = [finer.sentence, ""] if finer is not None else []
+    lines += [fibre_text(outfit.fibre, outfit.usual), ""]
     lines += [*plan_text(found.plan, hours, outfit.tables), *instead_text(found)]
     if hours is not None and outfit.is_frame_usual:
         lines.append(usual_frame_words(frame))
@@ -224,6 +229,7 @@ def _plan(args: argparse.Namespace) -> int:
         "instead": [_instead_data(one) for one in found.instead],
         "frame_hours": hours,
         "frame_is_usual": outfit.is_frame_usual,
+        "fibre_is_usual": outfit.usual,
         "keep_metres": None
         if finer is None
         else {"length_m_per_100g": finer.length_m_per_100g, "possible": finer.is_possible},
@@ -273,6 +279,7 @@ def _workings(args: argparse.Namespace, workings: Any) -> list[str]:
 
 def _become(args: argparse.Namespace) -> int:
     from doffer.planning.yarn.become import RankBy, becomings
+    from doffer.planning.yarn.become_workings import becoming_workings
 
     outfit = find_outfit(args)
     lot = outfit.spin_lot(args.finished_kg and args.finished_kg * G_PER_KG)
@@ -282,12 +289,14 @@ def _become(args: argparse.Namespace) -> int:
         "diameter_um": lot.fibre.diameter_um,
         "staple_mm": lot.fibre.staple_mm,
         "frame_is_usual": outfit.is_frame_usual,
+        "fibre_is_usual": outfit.usual,
         "yarns": [_row_data(row) for row in rows],
     }
-    lines = become_text(lot, rows, everything=args.all)
+    lines = [fibre_text(outfit.fibre, outfit.usual), *become_text(lot, rows, everything=args.all)]
     if outfit.is_frame_usual:
         lines.append(usual_frame_words(outfit.frames[0]))
-    emit(args, data, lines)
+    workings = becoming_workings(rows[0], lot, outfit.tables) if args.working else ()
+    emit(args, data, lines + _workings(args, workings))
     return 0
 
 

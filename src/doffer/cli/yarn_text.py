@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from doffer.planning.yarn.reach import Reach
     from doffer.planning.yarn.spin_lot import Frame, SpinLot
     from doffer.process.yarn.basis import StrandCount
+    from doffer.process.yarn.limits import YarnFibre
     from doffer.process.yarn.planned import YarnPlan
     from doffer.process.yarn.put_up import Skeins, SkeinWish
     from doffer.tables.loader import Tables
@@ -116,6 +117,17 @@ def instead_text(found: Nearest) -> list[str]:
     if found.is_possible:
         return []
     return ["", found.reason, "Instead:", *(f"- {one.way}: {one.sentence}" for one in found.instead)]
+
+
+def fibre_text(fibre: YarnFibre, usual: Sequence[str]) -> str:
+    """The fibre that is reckoned with, and which of its figures are only usual."""
+    parts = "; ".join(
+        f"{one.name}{'' if len(fibre.parts) == 1 else f' {one.share_frac * PERCENT:.1f} %'} "
+        f"{one.diameter_um:.1f} µm, CV {one.diameter_cv_frac * PERCENT:.0f} %, {one.staple_mm:.0f} mm"
+        for one in fibre.parts
+    )
+    guessed = f" ({', '.join(usual)} as is usual, not measured)" if usual else ""
+    return f"Fibre: {parts}{guessed}."
 
 
 def usual_frame_words(frame: Frame) -> str:

@@ -127,6 +127,7 @@ class Outfit:
     """Tables, fibre, frames as the words say; `inputs` of a mill's lots, None without one.
 
     `is_frame_usual`: nobody said how fast or how wide the frame is, so that of a small mill is taken.
+    `usual`: figures of the fibre that nobody measured or said.
     """
 
     tables: Tables
@@ -135,6 +136,7 @@ class Outfit:
     label_regain_frac: float
     inputs: Any = None
     is_frame_usual: bool = False
+    usual: tuple[str, ...] = ()
 
     def partners(self) -> tuple[tuple[Partner, ...], frozenset[str]]:
         """Lots of the mill that may be added, and whose they are; none without a mill."""
@@ -198,7 +200,9 @@ def find_outfit(args: argparse.Namespace) -> Outfit:
     systems = args.system or [SYSTEMS[0]]
     frames = tuple(_typed_frame(args, system, tables) for system in dict.fromkeys(systems))
     is_usual = None in (args.spindles, args.rpm, args.efficiency_pct)
-    return Outfit(tables, fibre, frames, regain_frac, is_frame_usual=is_usual)
+    said = (("diameter", args.um), ("diameter spread", args.cv_pct), ("staple", args.staple_mm))
+    usual = tuple(name for name, given in said if not given)
+    return Outfit(tables, fibre, frames, regain_frac, is_frame_usual=is_usual, usual=usual)
 
 
 def _of_mill(args: argparse.Namespace) -> Outfit:
@@ -220,8 +224,14 @@ def _of_mill(args: argparse.Namespace) -> Outfit:
     for flag in ("um", "cv_pct", "staple_mm", "share"):
         if getattr(args, flag):
             raise InputError(f"--{flag.replace('_', '-')}", getattr(args, flag), "left out with --lot")
+    guessed = {name for part in inputs.parts for name in part.guessed}
     return Outfit(
-        inputs.tables, _with_tests(args, inputs.fibre), frames, lot.label_regain_frac, inputs=inputs
+        inputs.tables,
+        _with_tests(args, inputs.fibre),
+        frames,
+        lot.label_regain_frac,
+        inputs=inputs,
+        usual=tuple(sorted(guessed - {"staple spread"})),
     )
 
 
