@@ -16,6 +16,7 @@ from doffer.process.rates import MachineFigures
 from doffer.process.settings.facts import MachineLimits, Soundness
 from doffer.process.settings.own import OwnSetting
 from doffer.process.yarn.draft import Gears
+from doffer.process.yarn.limits import System
 from doffer.process.yarn.plan import SpinMachine
 from doffer.tables.loader import load_tables
 
@@ -31,7 +32,7 @@ def lot(name, fibre="alpaca", grams=4000.0, *, form=Form.GREASY, **known):
 
 def ways(**changed):
     plain = MillWays(room_rh_frac=0.65, label_basis=Basis.EU_AGREED, promise_quantile=0.15, n_samples=200)
-    return dataclasses.replace(plain, frame=FRAME, **changed)
+    return dataclasses.replace(plain, **({"frame": FRAME} | changed))
 
 
 def planned(*lots, wish=DK, how=None):
@@ -167,6 +168,19 @@ def test_a_yarn_that_cannot_be_planned_says_why_and_the_rest_stands():
     assert batch.yarn is None or batch.yarn.verdict == "no"
     assert batch.finished.mean > 0
     assert stages(plan)["spin"].minutes.is_known
+
+
+def test_whether_a_yarn_can_be_spun_is_judged_on_the_mills_own_frame():
+    lace = dataclasses.replace(DK, length_m_per_100g=800.0)
+    woollen = dataclasses.replace(FRAME, system=System.WOOLLEN)
+    said = {
+        frame.system: [
+            w for w in planned(wish=lace, how=ways(frame=frame)).batches[0].warnings if "spun" in w
+        ]
+        for frame in (FRAME, woollen)
+    }
+    assert said[System.SEMI_WORSTED] == []
+    assert said[System.WOOLLEN][0].startswith("This cannot be spun woollen: a single has about ")
 
 
 def test_a_plan_with_counts_settings_and_minutes_is_kept_and_read_back():

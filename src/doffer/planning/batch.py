@@ -118,7 +118,7 @@ def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.rand
         weigh_out=sheet,
         layers=_layers(batch, ready, results, ways),
         limited_by=ready.blend.limited_by if ready.blend else None,
-        warnings=warnings(batch, ready.route, ready.taken, finished, tables),
+        warnings=warnings(batch, ready.route, ready.taken, finished, tables, made),
         length_shares_only_m=length_free,
         yarn=made.yarn,
         yarn_refused=made.refused,
