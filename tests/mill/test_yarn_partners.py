@@ -35,6 +35,16 @@ def test_only_clean_fibre_of_the_mill_and_of_the_same_owner_may_be_added(small_m
     assert own.fibre.diameter_um == small_mill.tables.breeds["corriedale"].diameter_um
 
 
+def test_a_tender_lot_is_offered_with_what_it_does(small_mill):
+    Lot.objects.filter(code="L005").update(soundness="tender")
+    inputs = yarn_inputs(lots=["L001"])
+    (own,) = yarn_partners(inputs)
+    assert own.snaps
+    assert not spin_lot_of(inputs).is_tender
+    Lot.objects.filter(code="L001").update(soundness="fragile")
+    assert spin_lot_of(yarn_inputs(lots=["L001"])).is_tender
+
+
 def test_a_lot_on_hold_is_not_offered(small_mill):
     open_hold(small_mill.owner, kind="moth", lot="L005", reason="smells of moth balls")
     assert names("L001") == []

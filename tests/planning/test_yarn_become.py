@@ -154,6 +154,18 @@ def test_the_order_does_not_hang_on_how_frames_plies_and_products_were_given(ran
     ]
 
 
+@settings(max_examples=20, deadline=None)
+@given(um=st.floats(16, 36), step=st.floats(-0.05, 0.05))
+def test_a_hair_of_difference_in_diameter_moves_only_yarns_whose_risk_changes(um, step):
+    def ranked(diameter_um):
+        rows = rows_of(wool(diameter_um), [frame(), frame(System.WOOLLEN)])
+        return {(one.product.name, one.plies, one.frame.machine.system): one.risk.level for one in rows}
+
+    here, there = ranked(um), ranked(um + step)
+    same = [key for key in here if here[key] is there[key]]
+    assert [key for key in there if key in same] == same
+
+
 def test_what_runs_well_comes_first_and_the_finest_of_it_leads():
     rows = rows_of(wool(23.0))
     levels = [list(RiskLevel).index(one.risk.level) for one in rows]

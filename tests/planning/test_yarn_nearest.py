@@ -86,6 +86,16 @@ def test_lots_far_apart_are_flagged_and_told_after_those_that_suit():
     assert found[2].flags[0].startswith("long is more than 2 times as long as wool")
 
 
+def test_tender_fibre_on_either_side_is_flagged():
+    weak = dataclasses.replace(partner("weak", 21.0), snaps=True)
+    found = reach(LACE, wool(28), weak, partner("sound", 21.5))
+    assert [one.partner.name for one in found] == ["sound", "weak"]
+    assert found[1].flags == ("weak is tender: it breaks in the card and the frame.",)
+    tender = dataclasses.replace(wool(28), strength_n_per_ktex=20.0)
+    (one,) = reach(LACE, tender, partner("sound", 21.5))
+    assert one.flags == ("A finer partner does not cure tender fibre: it still breaks.",)
+
+
 def test_no_lot_is_offered_where_none_is_needed_or_none_is_finer():
     assert reach(LACE, wool(20), partner("fine", 17.0)) == ()
     assert reach(LACE, wool(30), partner("coarse", 33.0)) == ()

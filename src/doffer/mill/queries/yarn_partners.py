@@ -87,14 +87,16 @@ def yarn_partners(inputs: YarnInputs) -> tuple[Partner, ...]:
 def partners_of_owner(owner: str, tables: Tables, *, without: Collection[str] = ()) -> tuple[Partner, ...]:
     """The same for an owner whose fibre may not be here yet; "" for the mill's own alone."""
     rows = [*own_stock(), *(unpromised_lots(owner) if owner else ())]
-    codes = {row.code for row in rows if not row.is_held} - set(without)
-    if not codes:
+    free = {row.code: row for row in rows if not row.is_held and row.code not in without}
+    if not free:
         return ()
-    lots = bench(shade="", owner=owner, only=sorted(codes)).lots
-    return tuple(_partner(lot, tables) for lot in lots if lot.free_dry_g > 0)
+    lots = bench(shade="", owner=owner, only=sorted(free)).lots
+    return tuple(
+        _partner(lot, tables, soundness=free[lot.code].soundness) for lot in lots if lot.free_dry_g > 0
+    )
 
 
-def _partner(lot: BenchLot, tables: Tables) -> Partner:
+def _partner(lot: BenchLot, tables: Tables, *, soundness: str) -> Partner:
     parts = tuple(
         Part(
             name=lot.code if len(lot.parts) == 1 else part.lot,
@@ -108,7 +110,13 @@ def _partner(lot: BenchLot, tables: Tables) -> Partner:
         for part, share in _whole(lot)
     )
     slippery = sum(share for part, share in _whole(lot) if tables.fibres[part.fibre].slippery)
-    return Partner(lot.code, lot.owner, YarnFibre(parts, slippery_frac=slippery), lot.free_dry_g)
+    return Partner(
+        name=lot.code,
+        owner=lot.owner,
+        fibre=YarnFibre(parts, slippery_frac=min(1.0, slippery)),
+        dry_mass_g=lot.free_dry_g,
+        snaps=soundness in BROKEN,
+    )
 
 
 def _whole(lot: BenchLot) -> list[tuple[Constituent, float]]:

@@ -33,12 +33,13 @@ SETTLED = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Partner:
-    """A lot that might be added: whose it is, its fibre, and how much of it is free, oven-dry [g]."""
+    """A lot that might be added: whose it is, its fibre, how much is free, oven-dry [g], whether it snaps."""
 
     name: str
     owner: str
     fibre: YarnFibre
     dry_mass_g: float
+    snaps: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +216,9 @@ def _flags(asked: _Asked, lift: Lift | None) -> tuple[str, ...]:
         return ()
     tables, fibre = asked.tables, asked.fibre
     said = [f"{one}." for one in mismatches(lift.plan.fibre, tables)]
-    if is_tender(fibre, tables) or is_tender(asked.partner.fibre, tables):
+    if asked.partner.snaps or is_tender(asked.partner.fibre, tables):
+        said.append(f"{asked.partner.name} is tender: it breaks in the card and the frame.")
+    if is_tender(fibre, tables):
         said.append("A finer partner does not cure tender fibre: it still breaks.")
     gate = length_gate(tables, system=asked.machine.system, staple_mm=effective_staple_mm(fibre, tables))
     if gate.verdict is Verdict.NO:
