@@ -8,8 +8,8 @@ from typing import Final
 
 from doffer.mill.machine_values import MachineSettings
 from doffer.mill.queries.yarn_inputs import YarnInputs
-from doffer.office.yarn_view import TEST_LENGTH_M, TEX_PER_G_PER_M
-from doffer.pictures.wording import MASS_G, METRIC, THIN, TIME_MIN, say, say_range
+from doffer.pictures.settings_words import name_of, say_between, say_roving, say_setting, say_test_length
+from doffer.pictures.wording import THIN, say
 from doffer.planning.order_plan import BatchPlan, StagePlan
 from doffer.process.durations import StageMinutes
 from doffer.process.settings.suggestion import Suggestion
@@ -27,26 +27,8 @@ TITLES: Final = {
     "set": "Set",
     "skein": "Skein",
 }
-NAMES: Final = {
-    "feed": "Feed",
-    "passes": "Passes",
-    "room_rh": "Room",
-    "ratch": "Nip to nip",
-    "spindle_rpm": "Spindles",
-    "roll_speed": "Yarn comes",
-    "twist_way": "Way",
-    "count": "Count",
-    "plies": "Singles together",
-    "skein_length": "A skein",
-    "ends": "Ends in",
-    "workers": "Workers",
-    "shrinks": "Shorter by the wash",
-    "drying": "Drying",
-}
-ROVINGS: Final = {"card": "Roving out", "draw": "Roving out", "spin": "Roving in"}
 BIG_FIRST: Final = ("roving", "draft", "twist", "twist_way", "ends", "plies", "beater", "turns")
 WAY_WORDS: Final = "leans like the middle of this letter"
-TWO_PLACES: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +90,10 @@ def cards_of(plan: YarnPlan, batch: BatchPlan, inputs: YarnInputs, *, system: st
 def _card(
     stage: StagePlan, plan: YarnPlan, machines: Mapping[str, MachineSettings], system: str
 ) -> MachineCard:
-    figures = [*(_figure(one, stage.stage, system) for one in stage.suggestions), *_tests(stage.stage, plan)]
+    figures = [
+        *(_figure(one, stage.stage, system) for one in stage.suggestions),
+        *_tests(stage.stage, plan, system),
+    ]
     machine = machines.get(stage.machine)
     large = [one for one in figures if one.number]
     return MachineCard(
@@ -119,7 +104,7 @@ def _card(
         code=machine.code if machine else "",
         figures=tuple(sorted(large, key=_place)),
         words=tuple(one for one in figures if not one.number),
-        notes=_notes(stage.stage, plan),
+        notes=_notes(stage.stage, plan, system),
         cautions=stage.cautions,
         past=tuple(dict.fromkeys((one.run, one.reason) for one in stage.suggestions if one.run)),
         is_guessed=machine is not None and machine.n_own == 0,
@@ -133,17 +118,12 @@ def _place(figure: CardFigure) -> int:
 
 
 def _figure(one: Suggestion, stage: str, system: str) -> CardFigure:
-    between = ""
-    if one.low is not None and one.high is not None and one.low != one.high:
-        between = _between(one.low, one.high, one, system)
-    is_way = one.setting == "twist_way"
-    value = one.words if is_way else _value(one.value, one, system)
     return CardFigure(
         setting=one.setting,
-        name=ROVINGS.get(stage, "Roving") if one.setting == "roving" else name_of(one.setting),
-        value=value,
-        note=WAY_WORDS if is_way else one.words,
-        between=between,
+        name=name_of(one.setting, stage),
+        value=say_setting(one, system),
+        note=WAY_WORDS if one.setting == "twist_way" else one.words,
+        between=say_between(one, system),
         reason=one.reason,
         source=one.source,
         status=one.status,
@@ -151,50 +131,21 @@ def _figure(one: Suggestion, stage: str, system: str) -> CardFigure:
     )
 
 
-def name_of(setting: str) -> str:
-    """A setting in words of the mill."""
-    return NAMES.get(setting, setting.replace("_", " ").capitalize())
-
-
-def _value(value: float | None, one: Suggestion, system: str) -> str:
-    """A figure with its unit; empty where words say it."""
-    if value is None or one.unit == "step":
-        return ""
-    if one.unit == "tex" and one.setting != "count":
-        return say(value / TEX_PER_G_PER_M, "g_per_m", system, TWO_PLACES)
-    if one.unit == "ratio":
-        return say(value, "", system, TWO_PLACES)
-    if one.unit == "tex":
-        return say(value, "tex", "metric", 1)
-    if one.unit in METRIC or one.unit in MASS_G or one.unit in TIME_MIN:
-        return say(value, one.unit, system)
-    return f"{value:g}{THIN}{one.unit}" if one.unit not in (one.setting, "plies", "ends") else f"{value:g}"
-
-
-def _between(low: float, high: float, one: Suggestion, system: str) -> str:
-    """The usual range of a figure."""
-    if one.unit in METRIC and one.unit not in ("tex", "ratio"):
-        return say_range(low, high, one.unit, system)
-    first, last = (_value(end, one, system) for end in (low, high))
-    head, _, word = first.rpartition(THIN)
-    return f"{head} to {last}" if head and last.endswith(THIN + word) else f"{first} to {last}"
-
-
-def _tests(stage: str, plan: YarnPlan) -> list[CardFigure]:
+def _tests(stage: str, plan: YarnPlan, system: str) -> list[CardFigure]:
     """What the first ten metres should weigh."""
     strand: StrandCount | None = {"spin": plan.single, "ply": plan.greige}.get(stage)
     if strand is None:
         return []
     where = "single off the bobbin" if stage == "spin" else "plied, before the wash"
-    grams = say(strand.tex * TEST_LENGTH_M / TEX_PER_G_PER_M, "g", "metric", TWO_PLACES)
-    return [CardFigure("test", "Ten metres weigh", grams, where)]
+    name, grams = say_test_length(strand.tex, system)
+    return [CardFigure("test", name.capitalize(), grams, where)]
 
 
-def _notes(stage: str, plan: YarnPlan) -> tuple[str, ...]:
+def _notes(stage: str, plan: YarnPlan, system: str) -> tuple[str, ...]:
     if stage != "spin":
         return ()
     if plan.draft is None:
-        low, sweet, high = (say(tex / TEX_PER_G_PER_M, "g_per_m") for tex in plan.needed_roving_tex)
+        low, sweet, high = (say_roving(tex, system) for tex in plan.needed_roving_tex)
         return (f"No roving fits yet: make one of {sweet} ({low} to {high} can be drawn).",)
     if plan.tooth_error_frac <= 0:
         return ()
