@@ -202,6 +202,16 @@ def test_the_mills_own_best_run_comes_first_and_the_usual_figure_is_told():
     assert card("pick", own=[own]).suggestions == card("pick").suggestions
 
 
+def test_an_own_setting_in_another_unit_says_the_usual_one_with_its_unit():
+    own = OwnSetting("card", "feed", 40.0, "g", "R015", "rated 5")
+    feed = card("card", own=[own]).of("feed")
+    assert (feed.low, feed.value, feed.high, feed.unit) == (None, 40, None, "g")
+    assert feed.reason == "your run R015: rated 5; usual would be 75 g per 0.5 m"
+    tender = card("card", fibre(soundness=Soundness.TENDER), own=[own]).of("feed")
+    assert (tender.value, tender.unit) == (45, "g per 0.5 m")
+    assert tender.reason.endswith("; run R015 had 40 g (rated 5)")
+
+
 def test_an_own_run_that_was_too_hard_for_fragile_fibre_is_told_but_not_suggested():
     own = OwnSetting("pick", "beater", 850.0, "rpm", "R002", "rated 4")
     beater = card("pick", fibre(soundness=Soundness.TENDER), own=[own]).of("beater")

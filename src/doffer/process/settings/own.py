@@ -73,29 +73,38 @@ def own_first(
 
 
 def _is_outside(one: OwnSetting, now: Suggestion | None) -> bool:
-    if now is None or one.value is None:
-        return now is not None and now.value is None
+    if now is None or one.value is None or one.unit != now.unit:
+        return now is not None and (now.value is None or one.value is not None)
     return (now.low is not None and one.value < now.low) or (now.high is not None and one.value > now.high)
 
 
 def _told(one: OwnSetting, now: Suggestion) -> Suggestion:
-    return dataclasses.replace(now, reason=f"{now.reason}; run {one.run} had {_said(one)} ({one.because})")
+    unit = "" if one.value is None or one.unit == now.unit else f" {one.unit}"
+    said = f"run {one.run} had {_said(one)}{unit} ({one.because})"
+    return dataclasses.replace(now, reason=f"{now.reason}; {said}")
 
 
 def _set(one: OwnSetting, now: Suggestion | None) -> Suggestion:
-    usual = "" if now is None or now.value is None else f"; usual would be {now.value:.4g}"
+    is_same_unit = now is not None and now.unit == one.unit
     return Suggestion(
         setting=one.setting,
-        low=None if now is None else now.low,
+        low=now.low if now is not None and is_same_unit else None,
         value=one.value,
-        high=None if now is None else now.high,
+        high=now.high if now is not None and is_same_unit else None,
         unit=one.unit,
-        reason=f"your run {one.run}: {one.because}{usual}",
+        reason=f"your run {one.run}: {one.because}{_usual_words(one, now)}",
         source=f"run {one.run}",
         status=Status.OWN,
         words=one.words,
         run=one.run,
     )
+
+
+def _usual_words(one: OwnSetting, now: Suggestion | None) -> str:
+    """The usual figure beside the own one, with its unit where that is another one."""
+    if now is None or now.value is None:
+        return ""
+    return f"; usual would be {now.value:.4g}" + ("" if now.unit == one.unit else f" {now.unit}")
 
 
 def _said(one: OwnSetting) -> str:
