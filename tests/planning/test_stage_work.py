@@ -100,6 +100,14 @@ def test_spinning_takes_its_metres_over_the_speed_of_the_frame():
     assert work_min / 60 == pytest.approx(hours, rel=1e-9)
 
 
+def test_tender_fibre_spins_slower_and_takes_longer():
+    spun = {
+        word: stages(planned(lot("A", soundness=word)))["spin"].minutes
+        for word in (Soundness.SOUND, Soundness.TENDER)
+    }
+    assert spun[Soundness.TENDER].run_min == pytest.approx(spun[Soundness.SOUND].run_min / 0.7)
+
+
 def test_finer_yarn_from_the_same_fibre_takes_longer():
     fine = dataclasses.replace(DK, length_m_per_100g=450.0)
     slow, fast = (stages(planned(wish=wish))["spin"].minutes.total.p50 for wish in (fine, DK))

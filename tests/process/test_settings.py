@@ -226,6 +226,42 @@ def test_an_own_run_does_not_change_the_twist_of_a_wanted_yarn():
     assert "run R003 had 300" in twist.reason
 
 
+def test_pinions_of_an_old_run_are_left_out_where_the_yarn_wants_others():
+    own = [
+        OwnSetting("spin", f"{what}_teeth", 36.0, "teeth", "R003", "rated 5") for what in ("draft", "twist")
+    ]
+    with_yarn, without = card("spin", yarn=yarn(), own=own), card("spin", own=own)
+    assert with_yarn.of("draft_teeth") is None
+    assert with_yarn.of("twist_teeth") is None
+    assert without.of("draft_teeth").value == 36
+
+
+def test_front_rolls_keep_step_with_the_spindles_of_an_own_run_up_to_their_cap():
+    plain = card("spin", yarn=yarn())
+    for own_rpm, rpm in ((2400.0, 2400.0), (3600.0, 3600.0), (9000.0, None)):
+        own = OwnSetting("spin", "spindle_rpm", own_rpm, "rpm", "R004", "rated 5")
+        found = card(
+            "spin", yarn=yarn(), own=[own, OwnSetting("spin", "roll_speed", 9.0, "m_per_min", "R", "x")]
+        )
+        ratio = plain.of("roll_speed").value / plain.of("spindle_rpm").value
+        assert found.of("roll_speed").value / found.of("spindle_rpm").value == pytest.approx(ratio)
+        if rpm is not None:
+            assert found.of("spindle_rpm").value == pytest.approx(rpm)
+        else:
+            assert found.of("roll_speed").value == 25
+            assert found.of("spindle_rpm").value < 9000
+
+
+def test_an_own_ratch_for_another_staple_is_told_but_not_suggested():
+    near, far = (
+        card("spin", own=[OwnSetting("spin", "ratch", mm, "mm", "R005", "rated 5")]).of("ratch")
+        for mm in (150.0, 90.0)
+    )
+    assert (near.value, near.run) == (150, "R005")
+    assert far.value == pytest.approx(163.4, abs=0.05)
+    assert "run R005 had 90" in far.reason
+
+
 def test_what_drawing_takes_is_told_in_ends_draft_and_passages():
     spun = one_fibre(diameter_um=24, diameter_cv_frac=0.24, density_g_cm3=1.31, staple_mm=95)
     frame = SpinMachine("frame", card_tex=4000.0, doublings=((4, 4),), rovings_tex=(2500.0,))

@@ -66,6 +66,7 @@ def _stage_plan(
     weighed_in, weighed, agreed, dry = figures
     machine = ways.machines.get(step.stage)
     loads = _loads(step, fed, ways)
+    suggestions = stage_suggestions(step, fed, made, ways, tables)
     return StagePlan(
         name=step.name,
         stage=step.stage,
@@ -83,8 +84,17 @@ def _stage_plan(
         working=result.working,
         loads=loads,
         counts=stage_counts(step, made, tables),
-        suggestions=stage_suggestions(step, fed, made, ways, tables),
-        minutes=minutes_of(step, fed, loads, made, ways, tables, weighed_in_g=weighed_in.mean),
+        suggestions=suggestions,
+        minutes=minutes_of(
+            step,
+            fed,
+            loads,
+            made,
+            ways,
+            tables,
+            weighed_in_g=weighed_in.mean,
+            suggestions=suggestions,
+        ),
     )
 
 

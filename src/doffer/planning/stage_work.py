@@ -144,8 +144,12 @@ def minutes_of(
     tables: Tables,
     *,
     weighed_in_g: float,
+    suggestions: Sequence[Suggestion] = (),
 ) -> StageMinutes:
-    """How long a stage takes with what comes to it; the machine is cleaned after the last lot."""
+    """How long a stage takes with what comes to it, at the speed that is suggested for it.
+
+    The machine is cleaned after the last lot.
+    """
     use = ways.machines.get(step.stage, NO_MACHINE)
     count, twist_tpm = _strand(step.stage, made.yarn)
     passes = step.settings.passes
@@ -162,14 +166,16 @@ def minutes_of(
         twist_tpm=twist_tpm,
         clean=CleanDown.NEW_OWNER if made.last_of[step.stage] == step.name else CleanDown.NONE,
     )
-    return stage_minutes(work, _with_charge(use), tables)
+    return stage_minutes(work, _as_run(use, suggestions), tables)
 
 
-def _with_charge(use: MachineUse) -> MachineFigures:
-    """Figures of a machine with what it takes at once, so that its rate says how long a charge takes."""
-    if use.capacity is None or use.figures.charge_mass_g is not None:
-        return use.figures
-    return dataclasses.replace(use.figures, charge_mass_g=use.capacity.mass_g)
+def _as_run(use: MachineUse, suggestions: Sequence[Suggestion]) -> MachineFigures:
+    """Figures of a machine with what it takes at once, and the spindle speed that is suggested."""
+    figures = use.figures
+    if use.capacity is not None and figures.charge_mass_g is None:
+        figures = dataclasses.replace(figures, charge_mass_g=use.capacity.mass_g)
+    rpm = next((one.value for one in suggestions if one.setting == "spindle_rpm"), None)
+    return figures if rpm is None else dataclasses.replace(figures, spindle_rpm=rpm)
 
 
 def _on_basis_g(fed: Material, count: StrandCount) -> float:

@@ -9,7 +9,7 @@ from doffer.process.settings.facts import FibreFacts, MachineLimits, applying
 from doffer.process.settings.own import OwnSetting, own_first
 from doffer.process.settings.planned_yarn import decided, planned
 from doffer.process.settings.ratch import ratch_suggestion
-from doffer.process.settings.rules import from_table, rows_for
+from doffer.process.settings.rules import from_table, rows_for, within
 from doffer.process.settings.suggestion import SettingsCard, Suggestion
 from doffer.process.stage import cautions_for
 from doffer.process.yarn.plan import YarnPlan
@@ -59,9 +59,9 @@ def settings_card(
         for setting, rows in rows_for(stage, on, tables).items()
         if any(row.applies == "fragile" for row, _ in rows)
     )
-    found = _rolls_in_step(found, of_yarn)
     found = {key: _on_a_step(one, machine, is_gentle=key in gentle) for key, one in found.items()}
-    ordered = own_first(stage, found, own, held_gentle=gentle, planned=decided(of_yarn))
+    ordered = own_first(stage, found, own, held=gentle | {"ratch"}, planned=decided(of_yarn))
+    ordered = _rolls_in_step(ordered, of_yarn)
     return SettingsCard(stage, machine.name, tuple(ordered.values()), cautions_for(tables, stage=stage))
 
 
@@ -86,14 +86,17 @@ def _beside(of_table: Mapping[str, Suggestion], of_yarn: Mapping[str, Suggestion
 def _rolls_in_step(
     found: Mapping[str, Suggestion], of_yarn: Mapping[str, Suggestion]
 ) -> dict[str, Suggestion]:
-    """Front rolls slowed as much as the spindles were, so that the twist stays."""
+    """Front rolls in step with the spindles, so that the twist stays; both held back at the cap of the rolls."""
     rolls, planned_rpm, rpm = found.get("roll_speed"), of_yarn.get("spindle_rpm"), found.get("spindle_rpm")
     if rolls is None or planned_rpm is None or rpm is None:
         return dict(found)
     if not rolls.value or not planned_rpm.value or not rpm.value:
         return dict(found)
-    slowed = dataclasses.replace(rolls, value=rolls.value * rpm.value / planned_rpm.value)
-    return {**found, "roll_speed": slowed}
+    m_per_turn = rolls.value / planned_rpm.value
+    speed = within(rpm.value * m_per_turn, low=None, high=rolls.high)
+    held = dataclasses.replace(rpm, value=within(rpm.value, low=None, high=speed / m_per_turn))
+    in_step = {"roll_speed": dataclasses.replace(rolls, value=speed), "spindle_rpm": held}
+    return {key: in_step.get(key, one) for key, one in found.items()}
 
 
 def _on_a_step(one: Suggestion, machine: MachineLimits, *, is_gentle: bool) -> Suggestion:

@@ -41,7 +41,7 @@ def own_first(
     usual: Mapping[str, Suggestion],
     own: Sequence[OwnSetting],
     *,
-    held_gentle: Collection[str] = (),
+    held: Collection[str] = (),
     planned: Collection[str] = (),
 ) -> dict[str, Suggestion]:
     """Suggestions with the mill's own settings in front; the usual ones stay in the reason.
@@ -53,11 +53,12 @@ def own_first(
         Suggestions of the tables, by setting.
     own : sequence of OwnSetting
         The best first; the first of a setting counts.
-    held_gentle : collection of str
-        Settings that are held gentle because the fibre is fragile: an own one outside that range is told, not
-        suggested.
+    held : collection of str
+        Settings whose range this fibre decides (gentle for fragile fibre, the ratch): an own one outside of it
+        is told, not suggested.
     planned : collection of str
-        Settings that the wanted yarn decides (count, twist, draft): an own one is told, not suggested.
+        Settings that the wanted yarn decides (count, twist, draft): an own one is told, not suggested, and
+        left out where there is nothing to tell it beside.
     """
     found = dict(usual)
     seen: set[str] = set()
@@ -66,8 +67,11 @@ def own_first(
             continue
         seen.add(one.setting)
         now = found.get(one.setting)
-        is_bound = one.setting in planned or (one.setting in held_gentle and _is_outside(one, now))
-        found[one.setting] = _told(one, now) if now is not None and is_bound else _set(one, now)
+        is_bound = one.setting in planned or (one.setting in held and _is_outside(one, now))
+        if not is_bound:
+            found[one.setting] = _set(one, now)
+        elif now is not None:
+            found[one.setting] = _told(one, now)
     own_keys = [key for key in found if found[key].run]
     return {key: found[key] for key in (*own_keys, *(key for key in found if key not in own_keys))}
 

@@ -141,9 +141,10 @@ def _speeds(
     most_rpm = machine.most_spindle_rpm or usual.high
     cap = machine.roll_speed_cap_m_per_min or tables.yarn_figures["roll_speed_cap/any"].value
     roll_m_per_min = min(wished_rpm / twist_tpm / (1 - retraction_frac), cap)
-    rpm = roll_m_per_min * (1 - retraction_frac) * twist_tpm
-    reason = "usual speed of this frame"
-    if rpm < wished_rpm * (1 - SAME_SPEED):
+    fed_rpm = roll_m_per_min * (1 - retraction_frac) * twist_tpm
+    rpm, reason = wished_rpm, "usual speed of this frame"
+    if fed_rpm < wished_rpm * (1 - SAME_SPEED):
+        rpm = fed_rpm
         reason = f"the rolls give no more than {cap:g} m/min; a faster spindle would put in too much twist"
     if machine.ring_mm is not None:
         reason += _traveller_words(machine.ring_mm, rpm, tables)
@@ -193,5 +194,10 @@ def _skein(yarn: YarnPlan, machine: MachineLimits, piece_mass_g: float | None) -
 
 
 def decided(found: Mapping[str, Suggestion]) -> frozenset[str]:
-    """Settings the wanted yarn decides, so that no old run overrules them; speeds are free."""
-    return frozenset(found) - {"spindle_rpm", "roll_speed"}
+    """Settings the wanted yarn decides, so that no old run overrules them; spindles may run as they did."""
+    if not found:
+        return frozenset()
+    return (frozenset(found) | PINIONS) - {"spindle_rpm"}
+
+
+PINIONS = frozenset({"draft_teeth", "twist_teeth"})  # told with draft and twist
