@@ -86,7 +86,7 @@ def _beside(of_table: Mapping[str, Suggestion], of_yarn: Mapping[str, Suggestion
 def _rolls_in_step(
     found: Mapping[str, Suggestion], of_yarn: Mapping[str, Suggestion]
 ) -> dict[str, Suggestion]:
-    """Front rolls in step with the spindles, so that the twist stays; both held back at the cap of the rolls."""
+    """Front rolls in step with the spindles, so that the twist stays; both held at the cap of the rolls."""
     rolls, planned_rpm, rpm = found.get("roll_speed"), of_yarn.get("spindle_rpm"), found.get("spindle_rpm")
     if rolls is None or planned_rpm is None or rpm is None:
         return dict(found)

@@ -54,8 +54,8 @@ def own_first(
     own : sequence of OwnSetting
         The best first; the first of a setting counts.
     held : collection of str
-        Settings whose range this fibre decides (gentle for fragile fibre, the ratch): an own one outside of it
-        is told, not suggested.
+        Settings whose range this fibre decides (gentle for fragile fibre, the ratch): an own one outside
+        of it is told, not suggested.
     planned : collection of str
         Settings that the wanted yarn decides (count, twist, draft): an own one is told, not suggested, and
         left out where there is nothing to tell it beside.
