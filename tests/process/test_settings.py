@@ -278,6 +278,14 @@ def test_a_skein_is_told_in_metres_and_turns_of_the_reel():
     assert skein.of("turns").value == 154
 
 
+def test_singles_laid_together_without_twist_run_as_fast_as_the_rolls_go():
+    spun = one_fibre(diameter_um=24, diameter_cv_frac=0.24, density_g_cm3=1.31, staple_mm=95)
+    plan = plan_yarn(YarnWish(434.78, 2, ply_ratio=0.0), spun, SpinMachine("frame"), TABLES)
+    plied = card("ply", yarn=plan)
+    assert plied.of("twist").value == 0
+    assert (plied.of("roll_speed").value, plied.of("spindle_rpm").value) == (25, 2000)
+
+
 def test_a_fast_traveller_is_said():
     slow, fast = (
         card("spin", machine=MachineLimits(ring_mm=75, spindle_rpm=rpm), yarn=yarn()).of("spindle_rpm").reason

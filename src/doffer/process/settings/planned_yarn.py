@@ -10,6 +10,7 @@ from doffer.process.settings.suggestion import Suggestion
 from doffer.process.yarn.plan import TwistSet, YarnPlan
 from doffer.process.yarn.put_up import reel_turns
 from doffer.process.yarn.roving import gears_of
+from doffer.process.yarn.twist import spin_speed_m_per_min
 from doffer.tables.loader import Tables
 from doffer.working import Status
 
@@ -140,10 +141,11 @@ def _speeds(
     wished_rpm = machine.spindle_rpm or usual.value or 0.0
     most_rpm = machine.most_spindle_rpm or usual.high
     cap = machine.roll_speed_cap_m_per_min or tables.yarn_figures["roll_speed_cap/any"].value
-    roll_m_per_min = min(wished_rpm / twist_tpm / (1 - retraction_frac), cap)
+    free_m_per_min = spin_speed_m_per_min(spindle_rpm=wished_rpm, twist_tpm=twist_tpm)
+    roll_m_per_min = min(free_m_per_min / (1 - retraction_frac), cap)
     fed_rpm = roll_m_per_min * (1 - retraction_frac) * twist_tpm
     rpm, reason = wished_rpm, "usual speed of this frame"
-    if fed_rpm < wished_rpm * (1 - SAME_SPEED):
+    if 0 < fed_rpm < wished_rpm * (1 - SAME_SPEED):
         rpm = fed_rpm
         reason = f"the rolls give no more than {cap:g} m/min; a faster spindle would put in too much twist"
     if machine.ring_mm is not None:
