@@ -38,6 +38,7 @@ def test_the_page_says_whether_it_can_be_spun_and_shows_it_drawn(client, demo_mi
     for picture in ("The yarn, drawn", "Fibres across one single", "against the limit", "Wraps on a ruler"):
         assert picture in page
     assert "3-ply, washed" in plain(answer)
+    assert 'style="' not in page
 
 
 def test_every_basis_has_its_own_count_and_ten_metres_weigh_a_hundredth(client, demo_mill):
