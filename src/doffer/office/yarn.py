@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -105,11 +105,12 @@ def planned_batch(order: OneOrder, inputs: PlanInputs, name: str) -> BatchPlan:
     RefusedError
         The batch cannot be planned: the sentences say why.
     """
-    shown = shown_plan(order, inputs)
-    found = _batch_named(shown.plan, name)
-    if found is not None and (found.yarn is not None or shown.version is None):
-        return found
-    fresh = plan_of_order(order, inputs)
+    if order.plans:
+        found = _batch_named(shown_plan(order, inputs).plan, name)
+        if found is not None and found.yarn is not None:
+            return found
+    alone = [batch for batch in order.spec["batches"] if batch["name"] == name]
+    fresh = plan_of_order(replace(order, spec={**order.spec, "batches": alone, "announced": []}), inputs)
     found = _batch_named(fresh.plan, name)
     if found is None:
         raise RefusedError(f"{name} of {order.row.code} has no plan", fresh.problems, "Mend that on its page")
