@@ -82,6 +82,7 @@ def test_lace_from_coarse_short_fibre_gets_the_reason_and_the_nearest_yarns(clie
     assert "34 µm, 40 mm staple" in said
     assert "fibres across where 60 hold together" in said
     assert "What comes nearest" in said
+    assert "safe to promise" not in said
     assert "A batt, a roving for hand-spinning or felting" in said
     assert choices(answer)
 
