@@ -182,7 +182,7 @@ def test_us_pages_speak_of_yards_grains_and_turns_per_inch(client, demo_mill):
 
 
 def test_pages_ask_the_books_only_so_often(client, demo_mill):
-    for address, most in ((SOCK, 40), ("/orders/O203/yarn/part/", 36), ("/orders/O203/yarn/spin/", 36)):
+    for address, most in ((SOCK, 32), ("/orders/O203/yarn/part/", 30), ("/orders/O203/yarn/spin/", 30)):
         client.get(address)
         with CaptureQueriesContext(connection) as asked:
             client.get(address)

@@ -114,7 +114,7 @@ def test_a_yarn_that_can_be_spun_shows_no_choices(client, demo_mill):
 
 
 def test_pages_ask_the_books_only_so_often(client, demo_mill):
-    for address, most in ((FINE, 30), ("/bench/yarn/?lot=L027&lot=L028", 50)):
+    for address, most in ((FINE, 26), ("/bench/yarn/?lot=L027&lot=L028", 36)):
         client.get(address)
         with CaptureQueriesContext(connection) as asked:
             client.get(address)
