@@ -73,7 +73,12 @@ def test_the_text_says_stage_by_stage_what_the_scale_will_show(doffer):
     [
         (("--fibre", "dragon", "--kg", 1, "--product", "roving"), "There is no fibre or breed “dragon”"),
         (("--fibre", "wool", "--kg", 1), "--product is missing"),
-        (("--fibre", "wool", "--kg", 1, "--yarn", "2-ply 2/8 Nm"), "the count of the finished yarn"),
+        (("--fibre", "wool", "--kg", 1, "--yarn", "2-ply Nm 8"), "either “2/8 Nm” for each of the 2 strands"),
+        (("--fibre", "wool", "--kg", 1, "--yarn", "250 m/100g"), "said with its plies, such as 2-ply 250"),
+        (
+            ("--fibre", "wool", "--kg", 1, "--product", "singles", "--yarn", "2/8 Nm"),
+            "of one strand for singles",
+        ),
         (
             ("--fibre", "wool", "--kg", 1, "--fibre", "silk", "--product", "roving"),
             "once for each of the 2 fibres",
@@ -85,6 +90,13 @@ def test_what_cannot_be_planned_is_said_in_a_sentence(doffer, words, sentence):
     assert answer.code == 1
     assert sentence in answer.err
     assert answer.out == ""
+
+
+def test_a_count_with_its_plies_is_planned_as_the_yarn_it_makes(doffer):
+    words = ("plan", "--fibre", "wool", "--kg", 4, "--form", "scoured", "--json", "--yarn")
+    folded, plain = (doffer(*words, wish).json["batches"][0] for wish in ("2/8 Nm", "2-ply 400 m/100g"))
+    assert folded["length_m"] == plain["length_m"]
+    assert folded["length_m"]["mean"] > 10_000
 
 
 def test_a_yarn_in_other_words_is_a_usage_error(doffer):

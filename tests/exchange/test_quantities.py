@@ -10,7 +10,6 @@ from tests.exchange.outcome import is_sentence, outcome
 from doffer.errors import InputError
 from doffer.exchange.numbers import Habits, maybe, parse_number
 from doffer.exchange.quantities import (
-    parse_count_tex,
     parse_length_mm,
     parse_mass_g,
     parse_micron,
@@ -19,9 +18,7 @@ from doffer.exchange.quantities import (
     read_mass,
 )
 from doffer.pictures.wording import say
-from doffer.tables.loader import load_tables
 
-TABLES = load_tables()
 LB = 453.59237
 ANYTHING = st.one_of(
     st.text(max_size=60),
@@ -179,19 +176,12 @@ def test_a_share_said_is_read_back(permille):
     assert parse_share(say(permille / 1000, "frac", digits=1)) == permille / 1000
 
 
-@given(st.floats(min_value=20, max_value=5000))
-def test_a_count_said_in_tex_is_read_back(count_tex):
-    assert parse_count_tex(say(count_tex, "tex", digits=2), TABLES) == pytest.approx(count_tex, abs=0.006)
-
-
 @settings(deadline=None)
 @given(ANYTHING)
 def test_whatever_is_typed_gives_a_number_or_a_sentence(typed):
     for read in (parse_mass_g, parse_micron, parse_micron_sd, parse_length_mm, parse_share):
         result = outcome(read, typed)
         assert is_sentence(result) or 0 <= result < 1e9
-    result = outcome(parse_count_tex, typed, TABLES)
-    assert is_sentence(result) or result > 0
 
 
 @given(st.decimals(min_value=0, max_value=10**9, places=3))
@@ -228,25 +218,3 @@ def test_a_share_is_understood(typed, share):
 def test_a_small_share_without_its_sign_is_a_question():
     with pytest.raises(InputError, match=r"either 58 % or 0\.58 %"):
         parse_share("0.58")
-
-
-@pytest.mark.parametrize(
-    ("typed", "count_tex"),
-    [
-        ("250 m/100g", 400),
-        ("200 m per 100 g", 500),
-        ("105 m / 50 g", 476.190476),
-        ("1240 yd/lb", 400.044071),
-        ("80 tex", 80),
-        ("Nm 8", 125),
-        ("8 Nm", 125),
-    ],
-)
-def test_a_yarn_count_is_understood(typed, count_tex):
-    assert parse_count_tex(typed, TABLES) == pytest.approx(count_tex, rel=1e-6)
-
-
-@pytest.mark.parametrize("typed", ["2/8 Nm", "250", "0 m/100g", "250 m/100 ells", "1,200 yd/lb", "Nm 8 tex"])
-def test_a_yarn_count_that_leaves_a_question_is_refused(typed):
-    with pytest.raises(InputError, match="yarn count"):
-        parse_count_tex(typed, TABLES)

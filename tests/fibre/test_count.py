@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from doffer.errors import InputError, NotFoundError
 from doffer.fibre.count import (
+    all_counts,
     count_working,
     from_tex,
     length_m,
@@ -29,6 +30,32 @@ numbers = st.floats(1e-3, 1e5)
 def test_every_system_leads_there_and_back(system, number):
     tex = to_tex(TABLES, system=system, count=number)
     assert from_tex(TABLES, system=system, count_tex=tex) == pytest.approx(number)
+
+
+@pytest.mark.parametrize("first", sorted(TABLES.counts))
+@pytest.mark.parametrize("second", sorted(TABLES.counts))
+def test_every_pair_of_systems_leads_there_and_back(first, second):
+    for number in (0.013, 1.0, 7.25, 1240.0, 98765.4):
+        tex = to_tex(TABLES, system=first, count=number)
+        other = from_tex(TABLES, system=second, count_tex=tex)
+        back = from_tex(TABLES, system=first, count_tex=to_tex(TABLES, system=second, count=other))
+        assert back == pytest.approx(number, rel=1e-12)
+
+
+def test_the_factors_follow_from_the_exact_pound_and_yard():
+    yards_in_a_pound = {"ne_cotton": 840, "new_worsted": 560, "woollen_run": 1600, "woollen_cut": 300}
+    yards_in_a_pound |= {"yorkshire_skein": 256, "yd_per_lb": 1, "yd_per_oz": 16, "yd_per_4oz": 4}
+    for system, yards_of_one in yards_in_a_pound.items():
+        exact = 1000 * 453.59237 / (yards_of_one * 0.9144)
+        assert TABLES.counts[system].factor == pytest.approx(exact, rel=1e-12), system
+    assert TABLES.counts["grains_per_yd"].factor == pytest.approx(453592.37 / 7000 / 0.9144, rel=1e-12)
+
+
+@given(st.floats(1, 5000))
+def test_one_strand_is_said_in_all_systems_at_once(tex):
+    said = all_counts(TABLES, count_tex=tex)
+    assert list(said) == list(TABLES.counts)
+    assert all(to_tex(TABLES, system=s, count=n) == pytest.approx(tex, rel=1e-12) for s, n in said.items())
 
 
 @given(systems, st.floats(1, 1000))

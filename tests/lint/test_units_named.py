@@ -15,6 +15,7 @@ UNIT_WORDS = """
 g kg mg um mm cm m km tex dtex mtex tpm tpi frac pct ppm c s min h ml l cents rpm rad deg dE nm
 de px mm_per_px g_cm3 g_per_m g_per_ml g_per_l m_per_min m_per_100g g_per_100ml
 frac_owf kg_per_h m_per_g g_per_km
+g_per_m2 cm3_per_g cn_per_tex n_per_ktex wraps_per_inch
 """
 LONGEST_FIRST = sorted(UNIT_WORDS.split(), key=len, reverse=True)
 # Pure ratios and letters of a formula: numbers without a unit.
@@ -22,7 +23,7 @@ SAME = {"frac_owf": "frac"}  # on the weight of fibre says the basis, not anothe
 RATIO_WORDS = """
 draft doublings share shares ratio liquor_ratio water_parts offset sigma
 factor level quantile z x y k sd cv low high
-mean value weight weights passes plies fold noise count_noise confidence correlation fibres variance
+mean value weight weights passes take_up plies fold noise count_noise confidence correlation fibres variance
 cycles_per_degree
 """
 UNITLESS = frozenset(RATIO_WORDS.split())

@@ -39,7 +39,7 @@ READINGS = [
     (list_orders, 1),
     (find_customers, 1),
     (lambda: one_customer("C03"), 5),
-    (lambda: plan_inputs(order="O203"), 7),
+    (lambda: plan_inputs(order="O203"), 9),
     (machines, 1),
     (scales, 1),
     (people, 1),

@@ -11,6 +11,8 @@ from doffer.planning.batch import plan_order
 from doffer.planning.order_plan import OrderPlan
 from doffer.planning.plan_json import from_plain, to_plain
 from doffer.planning.spec import BatchSpec, LotStart, MachineUse, MillWays, OrderSpec, Wish
+from doffer.process.yarn.twist import Direction
+from doffer.process.yarn.wish import YarnWish
 from doffer.tables.loader import load_tables
 
 WOOL = LotStart(
@@ -38,6 +40,12 @@ def test_what_a_plan_was_asked_is_read_back_and_gives_the_same_plan():
 
 def test_a_field_that_is_missing_takes_its_default_and_one_from_later_is_passed_over():
     assert from_plain(Wish, {"product": "roving", "made_of_gold": True}) == Wish("roving")
+
+
+def test_a_word_that_may_be_missing_comes_back_as_the_word_it_was():
+    wish = from_plain(YarnWish, {"finished_tex": 400.0, "ply_direction": "Z"})
+    assert wish.ply_direction is Direction.Z
+    assert from_plain(YarnWish, {"finished_tex": 400.0, "ply_direction": None}).ply_direction is None
 
 
 def test_a_field_without_default_that_is_missing_is_named():

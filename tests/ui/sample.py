@@ -15,10 +15,14 @@ from doffer.pictures import (
     flow,
     histogram,
     kettle,
+    section,
+    spin_limit,
     strand,
     strip,
     swatch,
     variance_length,
+    wraps,
+    yarn,
 )
 from doffer.pictures.ancestry import FlowLink, FlowNode
 from doffer.pictures.flow import RiverStep
@@ -122,6 +126,11 @@ def pictures() -> list[tuple[str, str]]:
             "swatch pair",
             swatch.swatch_pair("#567c47", "#577d4a", first_name="Fern, standard", second_name="this blend"),
         ),
+        ("yarns", yarn.yarns(YARNS)),
+        ("one yarn", yarn.yarns(YARNS[:1])),
+        ("section", section.section(SECTION)),
+        ("spin limit", spin_limit.spin_limit(fibres=139, fewest=60, comfortable=80)),
+        ("wraps", wraps.wraps(WRAPS, thick_mm=0.92, colour="#54794a")),
         ("chip", chip.chip("#567c47", "Fern")),
         ("chip pair", chip.chip_pair("#567c47", "#577d4a", "Fern on the left, May on the right")),
         (
@@ -135,6 +144,20 @@ def pictures() -> list[tuple[str, str]]:
     ]
 
 
+YARNS = (
+    yarn.DrawnYarn("DK", 0.65, 2, 110, "S", fibre_tpm=54, colour="#54794a", note="2-ply"),
+    yarn.DrawnYarn("sock", 0.4, 3, 191, "S", fibre_tpm=130, colour="#a8845c", note="3-ply"),
+    yarn.DrawnYarn("soft", 1.1, 1, 60, "Z", colour="#2f2a28"),
+    yarn.DrawnYarn("flat", 0.5, 2, 0, "S"),
+)
+SECTION = (
+    section.SectionPart("L008", 84, 24.5, 0.26, "#a8845c"),
+    section.SectionPart("L009", 55, 27.5, 0.23, "#ece7da"),
+)
+WRAPS = (
+    wraps.WrapRow("laid side by side, not pressed", 12.7),
+    wraps.WrapRow("pushed tight together", 29),
+)
 ALONG = tuple(
     variance_length.Along(mm, level / 2.5, level, level * 2.5, 0.4 * level)
     for mm, level in ((10.0, 2.1), (100.0, 1.9), (1000.0, 1.0), (100_000.0, 0.3))

@@ -15,6 +15,7 @@ from doffer import __version__
 from doffer.cli import (
     backup,
     cli_docs,
+    count,
     demo,
     dose,
     evenness,
@@ -28,6 +29,7 @@ from doffer.cli import (
     table,
     weigh_out,
     worker,
+    yarn,
 )
 from doffer.cli.output import refuse
 from doffer.errors import DofferError
@@ -38,6 +40,8 @@ VERBS = (
     init,
     plan,
     weigh_out,
+    count,
+    yarn,
     dose,
     shade,
     evenness,

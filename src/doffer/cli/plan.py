@@ -55,7 +55,9 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     words.add_argument(
         "--product", choices=("yarn", "singles", "roving", "batt"), help="what it is to become"
     )
-    words.add_argument("--yarn", type=yarn, metavar="TEXT", help='"2-ply 200 m/100g", "3 ply 1100 yd/lb"')
+    words.add_argument(
+        "--yarn", type=yarn, metavar="TEXT", help='"2-ply 200 m/100g", "3 ply 1100 yd/lb", "2/8 Nm"'
+    )
     words.add_argument(
         "--blend", type=named_numbers, default={}, metavar="FIBRE=PCT,...", help="label shares, %%"
     )
@@ -157,16 +159,13 @@ def _start(typed: str, mass_g: float, form: str, lot: str, tables: Tables) -> Lo
 
 def _wish(args: argparse.Namespace, tables: Tables) -> Wish:
     from doffer.errors import InputError
-    from doffer.exchange.quantities import parse_count_tex
     from doffer.fibre.kinds import find_fibre
-    from doffer.planning.put_up import M_PER_100G_TEX
     from doffer.planning.spec import Wish
 
     product = args.product or ("yarn" if args.yarn else "")
     if not product:
         raise InputError("--product", None, "yarn, singles, roving or batt; or describe a yarn with --yarn")
-    plies, count_text = args.yarn or (1, "")
-    length = M_PER_100G_TEX / parse_count_tex(count_text, tables) if count_text else None
+    plies, length = _yarn_wished(args.yarn, product, tables) if args.yarn else (1, None)
     shares: dict[str, float] = {}
     for name, percent in args.blend.items():
         label = find_fibre(tables, name).label_as
@@ -179,6 +178,26 @@ def _wish(args: argparse.Namespace, tables: Tables) -> Wish:
         finished_mass_g=args.finished_kg * G_PER_KG if args.finished_kg else None,
         shares=shares,
     )
+
+
+def _yarn_wished(yarn: tuple[int, str], product: str, tables: Tables) -> tuple[int, float | None]:
+    """Plies and metres in 100 g of `--yarn`; a count such as "2/8 Nm" says its plies itself."""
+    from doffer.errors import InputError
+    from doffer.exchange.counts import parse_count
+    from doffer.planning.put_up import M_PER_100G_TEX
+
+    plies, text = yarn
+    length = None
+    if text:
+        count = parse_count(text, tables)
+        plies, length = count.plies or plies, M_PER_100G_TEX / count.yarn_tex
+    if product == "singles":
+        if plies > 1:
+            raise InputError("--yarn", text or plies, "of one strand for singles; or choose --product yarn")
+        plies = 1
+    if not plies:
+        raise InputError("--yarn", text, f"said with its plies, such as 2-ply {text}")
+    return plies, length
 
 
 def _range(spread: Spread, *, unit: str) -> str:

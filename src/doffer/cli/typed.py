@@ -51,11 +51,16 @@ def parts_of_water(text: str) -> float:
 
 
 def yarn(text: str) -> tuple[int, str]:
-    """`2-ply 200 m/100g` as plies and the count of the finished yarn, which is read later."""
+    """`2-ply 200 m/100g` or `2/8 Nm`: plies where the words begin with them (else 0), and what holds a count.
+
+    The count is read later, from all the words: only so "2-ply Nm 8" can be asked about.
+    """
     match = re.fullmatch(r"\s*(\d)\s*-?\s*ply\s*,?\s*(.*)", text, re.IGNORECASE)
-    if match is None:
-        raise argparse.ArgumentTypeError(f"“{text}” must look like 2-ply 200 m/100g")
-    return int(match[1]), match[2].strip()
+    if match is not None:
+        return int(match[1]), text.strip() if match[2].strip() else ""
+    if re.search(r"\d", text) and re.search(r"[a-z]", text, re.IGNORECASE):
+        return 0, text.strip()
+    raise argparse.ArgumentTypeError(f"“{text}” must look like 2-ply 200 m/100g or 2/8 Nm")
 
 
 def whole_numbers(text: str) -> tuple[int, ...]:

@@ -1,4 +1,4 @@
-"""Weights, lengths, fineness, shares and yarn counts as people type them, in base units.
+"""Weights, lengths, fineness and shares as people type them, in base units.
 
 Every reader takes what a form or a spreadsheet cell holds and gives one number, or raises `InputError` with
 a sentence that says how to mend it. Units may stand beside the number; `unit` is the one meant without it.
@@ -20,12 +20,9 @@ from doffer.exchange.numbers import (
     smoothed,
     without_about,
 )
-from doffer.fibre.count import to_tex
-from doffer.tables.loader import Tables
 
 POUND_G = Decimal("453.59237")  # exact, by definition
 OUNCE_G = POUND_G / 16
-YARD_M = Decimal("0.9144")  # exact, by definition
 INCH_MM = Decimal("25.4")  # exact, by definition
 
 MASS_G = {
@@ -223,47 +220,3 @@ def parse_share(typed: Cell, field: str = "share", *, habits: Habits = PLAIN) ->
         meant = f"{(value * 100).normalize():f} % or {value.normalize():f} %"
         raise InputError(field, typed, f"either {meant}, written with its sign")
     return float(value / 100)
-
-
-_PER = re.compile(r"(.+?)\s*(m|metres?|meters?|yds?|yards?)\s*(?:/|per\b|in\b)\s*([0-9.,]*)\s*([a-z]+|#)")
-_SYSTEM = {
-    "tex": "tex",
-    "dtex": "dtex",
-    "ktex": "ktex",
-    "denier": "denier",
-    "den": "denier",
-    "nm": "nm",
-    "new": "new_worsted",
-}
-
-
-def parse_count_tex(
-    typed: Cell, tables: Tables, field: str = "yarn count", *, habits: Habits = PLAIN
-) -> float:
-    """Count of a finished strand [tex]: "250 m/100g", "1450 yd/lb", "80 tex", "Nm 8" (one figure).
-
-    Raises
-    ------
-    InputError
-        Nothing known; or a count with plies ("2/8 Nm"), which says the single and not the yarn.
-    """
-    allowed = "metres in 100 g, such as 250 m/100 g, or yards in a pound, such as 1240 yd/lb, or tex"
-    text = smoothed(typed, field, allowed)
-    per = _PER.fullmatch(text)
-    if per and MASS_WORDS.get(per[4]):
-        length = parse_number(per[1], field, habits=habits, allowed=allowed, within=typed)
-        length_m = length * (YARD_M if per[2].startswith("y") else 1)
-        mass_g = parse_number(per[3] or 1, field, allowed=allowed, within=typed) * MASS_G[MASS_WORDS[per[4]]]
-        if not length_m or not mass_g:
-            raise InputError(field, typed, f"above zero: {allowed}")
-        return float(1000 * mass_g / length_m)
-    if re.search(r"[0-9]\s*/\s*[0-9]", text):
-        raise InputError(field, typed, f"the count of the finished yarn: {allowed}")
-    named = re.fullmatch(r"([a-z]+)?\s*([0-9.,' ]+?)\s*([a-z]+)?", text)
-    system = _SYSTEM.get((named[1] or named[3] or "") if named else "")
-    if named is None or system is None or (named[1] and named[3]):
-        raise InputError(field, typed, allowed)
-    value = parse_number(named[2], field, habits=habits, allowed=allowed, within=typed)
-    if not value:
-        raise InputError(field, typed, f"above zero: {allowed}")
-    return to_tex(tables, system=system, count=float(value))

@@ -56,6 +56,11 @@ def from_tex(tables: Tables, *, system: str, count_tex: N) -> N:
     return count_tex / row.factor if row.kind == "direct" else row.factor / count_tex
 
 
+def all_counts(tables: Tables, *, count_tex: float) -> dict[str, float]:
+    """One strand in every system of table counts, by the system's key."""
+    return {system: from_tex(tables, system=system, count_tex=count_tex) for system in tables.counts}
+
+
 def resultant_tex(counts_tex: Sequence[float]) -> float:
     """Count of strands laid together [tex], without take-up: ``R = sum tex_i`` (``1/N_R = sum 1/N_i``)."""
     if not counts_tex:

@@ -19,6 +19,7 @@ from doffer.mill.models import Lot, LotPart, TableOverride
 from doffer.mill.models.lots import Place
 from doffer.mill.models.weighings import Branch
 from doffer.planning.spec import LotStart, Wish
+from doffer.process.settings.facts import Soundness
 from doffer.tables.loader import Override, Tables, load_tables
 
 MG_PER_G = 1_000
@@ -196,7 +197,13 @@ def lot_start_of(lot: Lot, origins: Sequence[Origin], tables: Tables) -> LotStar
         yields_as=kind.yields_as,
         finish_mass_g=finish_g if finish_g > ROUNDING_G else 0.0,
         blend=tuple((constituent_of(o.lot, tables), o.share_frac) for o in origins) if joined else (),
+        soundness=weakest([lot.soundness, *(origin.lot.soundness for origin in origins)]),
     )
+
+
+def weakest(words: Sequence[str]) -> Soundness:
+    """The worst that was said of lots when their staple was snapped."""
+    return max((Soundness(word) for word in words), key=list(Soundness).index)
 
 
 def wish_from(plain: Mapping[str, Any]) -> Wish:

@@ -37,12 +37,17 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "mill_evennesstrial": (("id",), ("corrects_id",)),
     "mill_machinefigure": (("id",), ("supersedes_id",)),
     "mill_dyeingundone": (("id",), ("batch_id",)),
+    "mill_machinesetting": (("id",), ("supersedes_id",)),
+    "mill_runsettings": (("id",), ("supersedes_id",)),
+    "mill_yarntest": (("id",), ("corrects_id",)),
+    "mill_lotfibre": (("id",), ("supersedes_id",)),
 }
 _LATER = tuple(APPEND_ONLY)[tuple(APPEND_ONLY).index("mill_colourreading") :]
 STICK_TABLES = ("mill_kettlestick",)
 EVENNESS_TABLES = ("mill_evennesstrial", "mill_machinefigure")
 UNDONE_TABLES = ("mill_dyeingundone",)
-_LATEST = (*STICK_TABLES, *EVENNESS_TABLES, *UNDONE_TABLES)
+YARN_TABLES = ("mill_machinesetting", "mill_runsettings", "mill_yarntest", "mill_lotfibre")
+_LATEST = (*STICK_TABLES, *EVENNESS_TABLES, *UNDONE_TABLES, *YARN_TABLES)
 COLOUR_TABLES = tuple(table for table in _LATER if table not in _LATEST)
 FIRST_TABLES = tuple(table for table in APPEND_ONLY if table not in _LATER)
 ALL_TABLES = tuple(APPEND_ONLY)

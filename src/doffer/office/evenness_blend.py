@@ -18,7 +18,7 @@ from doffer.office.evenness_pictures import Looks
 from doffer.pictures.strip import Dyes
 from doffer.planning.evenness.breakage import LengthLeft, length_left
 from doffer.planning.evenness.choose import SETS_G, choose
-from doffer.planning.evenness.cost import ANGORA, CAMELID, MachineRate, StageCost, stage_costs
+from doffer.planning.evenness.cost import MachineRate, StageCost, stage_costs
 from doffer.planning.evenness.figures import (
     CLUMP_FED,
     WEIGHING,
@@ -31,6 +31,7 @@ from doffer.planning.evenness.forecast import Forecast, forecast, one_more_pass
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs, strongest_part
 from doffer.planning.evenness.wish import Choice, Limits, Wish, gentle_limits
 from doffer.process.evenness.passage import Draw, Feed, Laying, Passage, Pick, Toss
+from doffer.process.rates import FibreGroup, fibre_groups
 from doffer.working import Status
 
 USUAL_ENDS = 4
@@ -217,13 +218,17 @@ def _daylight(inputs: MixingInputs) -> Light:
 
 def _rates(machines: Sequence[MachineRow], inputs: MixingInputs) -> Mapping[str, MachineRate]:
     """The mill's first machine of each stage with its slowest rate for these fibres."""
-    groups = {inputs.tables.fibres[part.fibre].losses_as for part in inputs.parts}
+    groups = fibre_groups([part.fibre for part in inputs.parts], inputs.tables)
     found: dict[str, MachineRate] = {}
     for machine in machines:
         if machine.stage not in MIXING_STAGES or machine.stage in found:
             continue
-        by_group = {CAMELID: machine.rate_camelid_kg_per_h, ANGORA: machine.rate_angora_kg_per_h}
-        rates = [by_group.get(group, machine.rate_wool_kg_per_h) for group in groups]
+        by_group = {
+            FibreGroup.WOOL: machine.rate_wool_kg_per_h,
+            FibreGroup.CAMELID: machine.rate_camelid_kg_per_h,
+            FibreGroup.ANGORA: machine.rate_angora_kg_per_h,
+        }
+        rates = [by_group[group] for group in groups]
         known = [rate for rate in rates if rate]
         slowest = min(known) if len(known) == len(rates) else None
         found[machine.stage] = MachineRate(slowest, float(machine.setup_min))

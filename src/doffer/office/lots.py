@@ -28,6 +28,7 @@ from doffer.people.rights import Right, may
 from doffer.pictures.swatch import tuft_icon
 from doffer.tables.loader import Tables
 
+SPINNABLE = ("greasy", "skirted", "scoured", "opened", "roving", "batt")  # what is not yarn yet
 STANDINGS = (
     ("standing", "Here now"),
     ("held", "On hold"),
@@ -136,6 +137,7 @@ def _shown(
         "story": lot_pictures.run_lines(story),
         "flow": lot_pictures.flow(story, units=units),
         "stands": mill_places(),
+        "lot_can_spin": lot.row.form in SPINNABLE,
         "open_holds": [hold for hold in lot.holds if hold.cleared_at is None],
         "past_holds": [hold for hold in lot.holds if hold.cleared_at is not None],
         "hold_kinds": KINDS,

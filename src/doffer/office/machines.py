@@ -22,6 +22,7 @@ from doffer.mill.commands.machines import (
 from doffer.mill.queries import house
 from doffer.mill.queries.mixing import MIXING_STAGES
 from doffer.mill.queries.tables import current_tables
+from doffer.mill.queries.yarn_inputs import STAGES as SET_STAGES
 from doffer.office.asked import acting, fresh_key, key_of, units_of
 from doffer.office.readings import Typed
 from doffer.people.rights import Right, may
@@ -109,6 +110,7 @@ def _form(request: HttpRequest, usual: MachineFacts, typed: Typed, *, code: str)
         "status": usual.status,
         "key": request.POST.get("key") or fresh_key(),
         "mixes": usual.stage in MIXING_STAGES,
+        "is_set": usual.stage in SET_STAGES,
         "may_write": may(acting(request), Right.MACHINES),
     }
     return render(

@@ -23,6 +23,7 @@ from doffer.mill.queries.lots import LotRow, one_lot
 from doffer.mill.queries.own_stock import own_stock, unpromised_lots
 from doffer.mill.queries.plan_inputs import PlanInputs, plan_inputs
 from doffer.office.asked import acting, fresh_key, speak, units_of
+from doffer.office.counts import count_answer
 from doffer.office.new_order_form import (
     FORMS,
     PRODUCTS,
@@ -41,6 +42,7 @@ from doffer.office.new_order_form import (
 from doffer.office.order_spec import Planned, wish_data
 from doffer.office.plan_view import BatchView, order_view, raise_words, wish_words
 from doffer.office.readings import Typed
+from doffer.office.yarn_instead import CannotBe, cannot_be, with_choice
 from doffer.people.rights import Right, require
 from doffer.pictures.colour import fibre_hex
 from doffer.planning.plan_json import to_plain
@@ -75,13 +77,14 @@ class Counter:
     view: BatchView | None
     told: tuple[str, ...]
     raised: tuple[str, ...]
+    cannot_be: CannotBe | None = None
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def page(request: HttpRequest) -> HttpResponse:
     """The form; POST works it out, or takes the order when that button was pressed."""
     require(acting(request), Right.ORDERS)
-    data = request.POST if request.method == "POST" else _first_words(request.GET)
+    data = with_choice(request.POST) if request.method == "POST" else _first_words(request.GET)
     counter = look(data, units_of(request))
     if request.method == "POST" and data.get("act") == "take":
         code = _take(request, counter)
@@ -144,6 +147,7 @@ def counter_context(request: HttpRequest, counter: Counter) -> dict[str, Any]:
         "forms_of_fibre": FORMS,
         "products": PRODUCTS,
         "classes": yarn_classes(tables),
+        "count_said": count_answer(counter.typed, tables),
         "kinds": kind_names(tables),
         "labels": labels_of(counter.mine, tables),
         "stock_name": STOCK,
@@ -178,7 +182,16 @@ def look(data: QueryDict, units: str) -> Counter:
         view=view_of(planned, inputs, (*mine, *stock), typed.system),
         told=(*_guess_of(typed, asked, inputs), *told_of(typed, asked)),
         raised=raised_of(planned, inputs, typed.system),
+        cannot_be=instead_of(planned, inputs, owner),
     )
+
+
+def instead_of(planned: Planned, inputs: PlanInputs, owner: Owner) -> CannotBe | None:
+    """Why the yarn that is asked cannot be spun, and what can; None where it can be."""
+    if planned.plan is None:
+        return None
+    code = owner.chosen.code if owner.chosen else ""
+    return cannot_be(planned.plan.batches[0], inputs, owner=code, stock_field=STOCK)
 
 
 def _with_usual(data: QueryDict, system: str) -> dict[str, str]:

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from doffer.errors import DofferError, InputError, NotFoundError
-from doffer.exchange.quantities import parse_count_tex, parse_micron, parse_share
+from doffer.exchange.count_said import TypedCount
+from doffer.exchange.quantities import parse_micron, parse_share
 from doffer.fibre.count import from_tex
 from doffer.fibre.kinds import find_kind
 from doffer.mill.queries.lots import LotRow
 from doffer.mill.queries.plan_inputs import PlanInputs, part_of
+from doffer.office.counts import COUNT, read_count
 from doffer.office.order_spec import BatchWish, OrderWish, Planned, same_kind_notes, shares_typed
 from doffer.office.readings import MASS_UNIT, Typed
 from doffer.planning.batch import plan_order
@@ -30,13 +32,13 @@ PRODUCTS = (
     ("singles", "Singles", "yarn of one strand"),
     ("yarn", "Plied yarn", "2-ply, 3-ply, sock"),
 )
+YARNS = ("yarn", "singles")
 CLASS_CHART = "shop_list"
 STOCK = "stock_"
 SHARE = "share_"
 USUAL = {"form": "skirted", "product": "yarn", "plies": "2", "date_kind": "soft"}
 PIECE = {"metric": "100 g", "us": "4 oz"}  # what skeins are put up in where nobody says otherwise
 PERCENT = 100
-PLAIN_COUNT = {"metric": " m/100 g", "us": " yd/lb"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,10 +181,11 @@ def _wish(
     typed: Typed, tables: Tables, shares: Mapping[str, float], lot_shares: Mapping[str, float]
 ) -> Wish | None:
     product = typed.text("product") or USUAL["product"]
-    plies = typed.count("plies", "plies", low=MIN_PLIES, high=MAX_PLIES) if product == "yarn" else 1
+    count = read_count(typed, tables) if product in YARNS else None
+    plies = _plies(typed, product, count)
     piece_g = typed.small_mass_g("piece", "weight of a piece")
     finished_g = typed.mass_g("finished", "finished weight")
-    length = _length_m_per_100g(typed, tables) if product in ("yarn", "singles") else None
+    length = _length_m_per_100g(typed, tables, count) if product in YARNS else None
     if typed.errors or piece_g is None or plies is None:
         return None
     try:
@@ -206,18 +209,29 @@ def _label(tables: Tables, fibre: str) -> str:
     return tables.fibres[fibre].label_as
 
 
-def _length_m_per_100g(typed: Typed, tables: Tables) -> float | None:
-    """Metres in 100 g as typed, else the middle of the named class, else unknown."""
-    text = typed.text("thick")
-    if text:
-        if text.replace(",", "").replace(".", "").replace(" ", "").isdigit():
-            text += PLAIN_COUNT[typed.system]
-        try:
-            count_tex = parse_count_tex(text, tables, "thickness")
-        except InputError as error:
-            typed.wrong("thick", str(error))
-            return None
-        return from_tex(tables, system="m_per_100g", count_tex=count_tex)
+def _plies(typed: Typed, product: str, count: TypedCount | None) -> int | None:
+    """Plies as the count says them, which then stand in their field; else as typed there."""
+    said = count.plies if count else None
+    if product != "yarn":
+        if said is not None and said > 1:
+            typed.wrong(COUNT, f"“{typed.text(COUNT)}” has {said} strands: choose Plied yarn above.")
+        return 1
+    if said is None:
+        return typed.count("plies", "plies", low=MIN_PLIES, high=MAX_PLIES)
+    if said < MIN_PLIES:
+        typed.wrong(
+            COUNT, f"“{typed.text(COUNT)}” is a single strand: choose Singles above, or say its plies."
+        )
+    typed.data = {**typed.data, "plies": str(said)}
+    return said
+
+
+def _length_m_per_100g(typed: Typed, tables: Tables, count: TypedCount | None) -> float | None:
+    """Metres in 100 g of the yarn as typed, else the middle of the named class, else unknown."""
+    if count is not None:
+        return from_tex(tables, system="m_per_100g", count_tex=count.yarn_tex)
+    if typed.is_said(COUNT):
+        return None
     chosen = next((row for row in yarn_classes(tables) if row.key == typed.text("yarn_class")), None)
     return chosen.middle if chosen else None
 

@@ -12,6 +12,7 @@ from doffer.mill.queries.orders import RunRow
 from doffer.office import plan_pictures
 from doffer.pictures.bench import say_weighed_when
 from doffer.pictures.colour import contrast, fibre_hex, mixed
+from doffer.pictures.settings_words import first_settings
 from doffer.pictures.wording import say
 from doffer.pictures.words import say_list, say_many
 from doffer.planning.order_plan import BatchPlan, OrderPlan, StagePlan
@@ -50,6 +51,7 @@ class StageView:
     title: str
     plan: StagePlan
     weighed: str = ""  # what the runs since the plan weighed, beside the planned range
+    first: tuple[tuple[str, str], ...] = ()  # what is set first at its machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +160,13 @@ def batch_view(
         layers=plan_pictures.layers(plan, apart, system=system),
         fineness=plan_pictures.fineness(spec, plan, apart, tables),
         stages=tuple(
-            StageView(_stage_title(stage), stage, run_words.get(stage.name, "")) for stage in plan.stages
+            StageView(
+                _stage_title(stage),
+                stage,
+                run_words.get(stage.name, ""),
+                tuple(first_settings(stage.suggestions, stage.stage, system)),
+            )
+            for stage in plan.stages
         ),
         labels=tuple(
             LabelView(BASIS_NAMES[label.basis], label, label.basis is basis) for label in plan.labels

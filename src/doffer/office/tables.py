@@ -25,8 +25,8 @@ from doffer.office.asked import acting, fresh_key, key_of, number_after
 from doffer.office.table_words import Column, cell_words, column_of, row_words
 from doffer.people.rights import Right, may
 from doffer.tables.catalogue import TABLES
+from doffer.tables.cells import Rule
 from doffer.tables.loader import FIXED_COLUMNS, own_columns
-from doffer.tables.rows import Rule
 
 ROWS_A_PAGE = 16  # as many cards as a thumb goes through in six screens of a phone
 ROWS_OF_WIDE = 8  # of a table with many columns

@@ -20,10 +20,12 @@ from doffer.paper.scan import scan_picture, scan_text
 from doffer.pictures.bench import say_weighed_when
 from doffer.pictures.calendar_words import say_day, say_time
 from doffer.pictures.doses import say_dose, say_loads
-from doffer.pictures.wording import say, say_range
-from doffer.pictures.words import say_list, say_status, sentence, word
+from doffer.pictures.settings_words import first_settings, say_test_length
+from doffer.pictures.wording import say, say_duration, say_range
+from doffer.pictures.words import say_list, say_many, say_status, sentence, word
 from doffer.planning.layers import Layer
 from doffer.planning.order_plan import BatchPlan, StagePlan
+from doffer.planning.put_up import M_PER_100G_TEX
 from doffer.planning.spread import Spread
 from doffer.working import Working
 
@@ -53,6 +55,8 @@ def run_card(card: RunCard, imprint: Imprint) -> Filled:
         "promised": _promise(card.promised_on, is_hard=card.is_hard_date),
         "lots": _lots_in(card.lots, batch, imprint),
         "stages": [_stage(place, stage, imprint) for place, stage in enumerate(batch.stages, start=1)],
+        "yarn": _yarn(batch, imprint.system),
+        "time": _time(batch),
         "finished": _spread(batch.finished, imprint.system),
         "pieces": _pieces(batch, imprint.system),
         "warnings": [sentence(warning) for warning in (*batch.warnings, card.note) if warning],
@@ -253,10 +257,45 @@ def _stage(place: int, stage: StagePlan, imprint: Imprint) -> Filled:
         "weigh_in": say(stage.weighed_in.mean, "g", system),
         "weigh_out": _spread(stage.weighed, system),
         "settings": [*_loads(stage, system), *stage.settings],
+        "first": [
+            {"name": name, "value": value}
+            for name, value in first_settings(stage.suggestions, stage.stage, system)
+        ],
+        "minutes": say_duration(stage.minutes.taken.p50) if stage.minutes and stage.minutes.is_known else "",
+        "hands": say_duration(stage.minutes.hands_on_min) if stage.minutes else "",
         "doses": [{"name": dose.name, "words": say_dose(dose, system)} for dose in stage.doses],
         "losses": _losses(stage, system),
         "cautions": [sentence(caution.text) for caution in stage.cautions],
     }
+
+
+def _yarn(batch: BatchPlan, system: str) -> list[Filled]:
+    """The yarn in large figures: count, single, twist, what ten metres weigh; empty where none is spun."""
+    plan = batch.yarn
+    if plan is None:
+        return []
+    strands = "one single" if plan.wish.plies == 1 else f"{plan.wish.plies}-ply"
+    figures = [
+        ("finished yarn", say(M_PER_100G_TEX / plan.finished.tex, "m_per_100g", system), strands),
+        ("single on the bobbin", say(plan.single.tex, "tex", "metric", 0), ""),
+        ("twist of a single", say(plan.single_twist.tpm, "tpm", system), str(plan.single_twist.direction)),
+        (*say_test_length(plan.single.tex, system), "single, off the bobbin"),
+    ]
+    if plan.wish.plies > 1:
+        ply = say(plan.ply_twist.tpm, "tpm", system)
+        figures.insert(3, ("ply twist", ply, str(plan.ply_twist.direction)))
+    return [{"name": name, "value": value, "beside": beside} for name, value, beside in figures]
+
+
+def _time(batch: BatchPlan) -> str:
+    """How long all of it takes, and how long hands are needed."""
+    if batch.time is None:
+        return ""
+    nights = f", {say_many(batch.time.nights, 'night')} by itself" if batch.time.nights else ""
+    return (
+        f"{say_duration(batch.time.hands_on_min)} of hands{nights}; "
+        f"{say_duration(batch.time.total.p50)} if nothing waits"
+    )
 
 
 def _loads(stage: StagePlan, system: str) -> tuple[str, ...]:

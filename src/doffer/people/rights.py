@@ -31,6 +31,7 @@ class Right(StrEnum):
     SHADES = "set standard shades or write recipes"
     KITCHEN = "record what the dye kitchen does"
     EVENNESS = "record how evenly a machine mixes"
+    YARN = "record what machines are set to, or test yarn"
 
 
 _FLOOR = frozenset(
@@ -43,6 +44,7 @@ _FLOOR = frozenset(
         Right.READ_COLOUR,
         Right.KITCHEN,
         Right.EVENNESS,
+        Right.YARN,
     }
 )
 _OFFICE = frozenset(Right) - {Right.PEOPLE}

@@ -12,6 +12,7 @@ Point = tuple[float, float]
 MIN_TEXT_PX: Final = 14
 TEXT_PX: Final = 15
 WIDTH_OF_LETTER: Final = 0.58  # of the type size, for the bold figures and capitals of this typeface
+MM_PER_PX: Final = 25.4 / 96  # a CSS pixel, by definition
 KAPPA: Final = 1 / 6  # Catmull-Rom to Bezier
 
 Attribute = str | float | int | None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from doffer.fibre.material import Material, join, take
 from doffer.fibre.moisture import Branch, equilibrium_regain_frac
 from doffer.planning.blend import BlendTakes, blend_takes
 from doffer.planning.layers import Layer, feed_sheet, layer_portions
-from doffer.planning.order_plan import BatchPlan, LotUse, OrderPlan
+from doffer.planning.order_plan import BatchPlan, LotUse, OrderPlan, StagePlan
 from doffer.planning.outcome import (
     agreed_samples_g,
     blend_fineness,
@@ -38,7 +38,9 @@ from doffer.planning.route import (
 from doffer.planning.spec import BatchSpec, MillWays, OrderSpec
 from doffer.planning.spread import spread
 from doffer.planning.stage_plan import stage_plans
+from doffer.planning.stage_work import making
 from doffer.planning.start import start_working, starting_material
+from doffer.planning.work_time import StageTime, WorkTime, work_time
 from doffer.process.stage import StageResult, StageSettings
 from doffer.process.stages import STAGES
 from doffer.tables.loader import Tables
@@ -54,14 +56,28 @@ def plan_order(spec: OrderSpec, tables: Tables) -> OrderPlan:
     InputError, InfeasibleError
         With the batch or lot, what is wrong, and how to mend it.
     """
+    batches = tuple(
+        plan_batch(batch, spec.ways, tables, rng=fresh_rng(spec.ways.seed)) for batch in spec.batches
+    )
     return OrderPlan(
-        batches=tuple(
-            plan_batch(batch, spec.ways, tables, rng=fresh_rng(spec.ways.seed)) for batch in spec.batches
-        ),
+        batches=batches,
         tables_sha256=tables.sha256,
         seed=spec.ways.seed,
         n_samples=spec.ways.n_samples,
         promise_quantile=spec.ways.promise_quantile,
+        time=_time([stage for batch in batches for stage in batch.stages], tables),
+    )
+
+
+def _time(stages: Sequence[StagePlan], tables: Tables) -> WorkTime:
+    """Time of all stages that have minutes."""
+    return work_time(
+        (
+            StageTime(stage.name, stage.stage, stage.machine, stage.minutes)
+            for stage in stages
+            if stage.minutes is not None
+        ),
+        tables,
     )
 
 
@@ -81,11 +97,13 @@ def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.rand
     length, length_free, length_working = length_plan(batch.wish, finished_g, free_g, ways, tables, rng)
     sheet = weigh_out_sheet(ready.blend, batch, ready.route, ready.whole, results, tables, ways.label_basis)
     by_fibre = dry_by_fibre_g(results[last].material)
+    made = making(batch, ready.route, results[last].material, ways, tables, agreed_frac=ready.agreed_frac)
+    stages = stage_plans(ready.route, ready.taken, results, ways, tables, made)
     return BatchPlan(
         name=batch.name,
         product=batch.wish.product,
         lots=_lot_uses(batch, ready, ways, tables),
-        stages=stage_plans(ready.route, ready.taken, results, ways, tables),
+        stages=stages,
         finished=finished,
         finished_shares_only=spread(free_g, promise_quantile=ways.promise_quantile),
         fixed_mass_g=sum(step.settings.held_dry_mass_g for step in ready.route) * (1 + ready.agreed_frac),
@@ -100,8 +118,11 @@ def plan_batch(batch: BatchSpec, ways: MillWays, tables: Tables, *, rng: np.rand
         weigh_out=sheet,
         layers=_layers(batch, ready, results, ways),
         limited_by=ready.blend.limited_by if ready.blend else None,
-        warnings=warnings(batch, ready.route, ready.taken, finished, tables),
+        warnings=warnings(batch, ready.route, ready.taken, finished, tables, made),
         length_shares_only_m=length_free,
+        yarn=made.yarn,
+        yarn_refused=made.refused,
+        time=_time(stages, tables),
     )
 
 

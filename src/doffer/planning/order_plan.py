@@ -13,7 +13,11 @@ from doffer.planning.layers import Layer
 from doffer.planning.loads import Loads
 from doffer.planning.spread import Spread
 from doffer.planning.weigh_out import WeighOut
+from doffer.planning.work_time import WorkTime
+from doffer.process.durations import StageMinutes
+from doffer.process.settings.suggestion import Suggestion
 from doffer.process.stage import Caution, LossKind
+from doffer.process.yarn.plan import YarnPlan
 from doffer.working import Term, Working
 
 FIBRE_LOST = frozenset({LossKind.FIBRE, LossKind.HELD})
@@ -49,11 +53,25 @@ class LossPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class StageCount:
+    """A count of the strand a stage makes [tex]: of what ("roving", "front roll", "bobbin", "plied",
+    "finished"), with the water and oil it is told with [frac].
+    """
+
+    what: str
+    tex: float
+    regain_frac: float
+    oil_frac: float
+
+
+@dataclass(frozen=True, slots=True)
 class StagePlan:
     """One stage of a plan: masses as a scale will show them, oven-dry fibre, losses, doses, cautions.
 
     `weighed` is what a scale shows, with water, dirt and oil; `agreed` is the clean fibre at agreed regain,
-    the figure that can be compared from stage to stage; both [g].
+    the figure that can be compared from stage to stage; both [g]. `counts` are those of the strand it makes,
+    `suggestions` what to set (never written to a machine), `minutes` how long it takes; empty and None in
+    plans kept before they were worked out.
     """
 
     name: str
@@ -71,6 +89,9 @@ class StagePlan:
     cautions: tuple[Caution, ...]
     working: tuple[Working, ...]
     loads: Loads | None = None  # None: all at once
+    counts: tuple[StageCount, ...] = ()
+    suggestions: tuple[Suggestion, ...] = ()
+    minutes: StageMinutes | None = None
 
     @property
     def losses_agreed_g(self) -> tuple[tuple[LossPlan, float], ...]:
@@ -134,7 +155,8 @@ class BatchPlan:
 
     `finished` is at agreed regain [g]; `finished_shares_only` leaves the machines' fixed grams out, to show
     what they cost a lot of this size. `length_m` is None where no count is wished; `length_shares_only_m`
-    also in plans kept before it was worked out.
+    also in plans kept before it was worked out. `yarn` is None where no count is wished, or where
+    `yarn_refused` says why none could be planned; `time` is None in plans kept before it was worked out.
     """
 
     name: str
@@ -155,6 +177,9 @@ class BatchPlan:
     limited_by: str | None
     warnings: tuple[str, ...]
     length_shares_only_m: Spread | None = None
+    yarn: YarnPlan | None = None
+    yarn_refused: str = ""
+    time: WorkTime | None = None
 
     @property
     def meeting_stage(self) -> str:
@@ -165,10 +190,11 @@ class BatchPlan:
 
 @dataclass(frozen=True, slots=True)
 class OrderPlan:
-    """Plans of all batches, the figures they rest on, and the seed that gives them again."""
+    """Plans of all batches, the figures they rest on, the seed that gives them again, and the time in all."""
 
     batches: tuple[BatchPlan, ...]
     tables_sha256: str
     seed: int
     n_samples: int
     promise_quantile: float
+    time: WorkTime | None = None

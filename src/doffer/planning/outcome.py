@@ -9,16 +9,18 @@ import numpy as np
 
 from doffer.fibre.arrays import Floats
 from doffer.fibre.content import Basis, basis_regain_frac
-from doffer.fibre.fineness import fibres_across, material_fineness
-from doffer.fibre.material import Material, join
+from doffer.fibre.fineness import material_fineness
+from doffer.fibre.material import Material
 from doffer.planning.blend import BlendTakes
 from doffer.planning.order_plan import FinenessPlan, PiecesPlan
-from doffer.planning.put_up import M_PER_100G_TEX, length_samples_m, put_up
+from doffer.planning.put_up import length_samples_m, put_up
 from doffer.planning.route import Route
 from doffer.planning.spec import BatchSpec, MillWays, Wish
 from doffer.planning.spread import Spread, spread
+from doffer.planning.stage_work import Making
 from doffer.planning.weigh_out import Component, WeighOut, weigh_out
 from doffer.process.stage import StageResult
+from doffer.process.yarn.limits import Verdict
 from doffer.tables.loader import Tables
 from doffer.working import Status, Term, Working
 
@@ -181,7 +183,12 @@ def weigh_out_sheet(
 
 
 def warnings(
-    batch: BatchSpec, route: Route, taken: Mapping[str, Material], finished: Spread, tables: Tables
+    batch: BatchSpec,
+    route: Route,
+    taken: Mapping[str, Material],
+    finished: Spread,
+    tables: Tables,
+    made: Making,
 ) -> tuple[str, ...]:
     """What a person should know before the belt starts, in sentences."""
     said = []
@@ -201,33 +208,12 @@ def warnings(
         said.append("This gives less than one whole piece of what is wished.")
     if math.isclose(finished.low, 0.0, abs_tol=1e-9):
         said.append("In a bad case nothing is left: the lot is lighter than what the machines keep.")
-    if dry > 0 and batch.wish.length_m_per_100g is not None:
-        said += _too_fine(batch.wish, batch.wish.length_m_per_100g, join(list(taken.values())), tables)
-    return tuple(said)
+    return (*said, *_of_yarn(made))
 
 
-def _too_fine(wish: Wish, length_m_per_100g: float, fed: Material, tables: Tables) -> list[str]:
-    """Say so when the wished single has too few fibres across to hold together."""
-    least = tables.yarn_limits["min_fibres/semi_worsted"].value or 0.0
-    mean = np.array([part.diameter_um for part in fed.constituents])
-    across_a_tex = fibres_across(
-        count_tex=1.0,
-        mass_shares=fed.dry_mass_g.mean(axis=1),
-        diameter_um=mean,
-        diameter_sd_um=mean * np.array([part.diameter_cv_frac for part in fed.constituents]),
-        density_g_cm3=np.array([tables.fibres[part.fibre].density_g_cm3 for part in fed.constituents]),
-    )
-    finest_tex = least / across_a_tex
-    across = across_a_tex * M_PER_100G_TEX / length_m_per_100g / wish.plies
-    if across >= least:
-        return []
-    longest_m = M_PER_100G_TEX / finest_tex / wish.plies
-    return [
-        f"This cannot be spun: a single would have {_whole(across)} across where about {least:.0f} hold "
-        f"together. The finest from this fibre is about {longest_m:.0f} m in 100 g."
-    ]
-
-
-def _whole(n_fibres: float) -> str:
-    """Number of fibres in words."""
-    return "less than one fibre" if n_fibres < 1 else f"about {n_fibres:.0f} fibres"
+def _of_yarn(made: Making) -> tuple[str, ...]:
+    """That the wished yarn cannot be spun, or why it could not be planned; the rest stands with the yarn."""
+    if made.yarn is None:
+        return (made.refused,) if made.refused else ()
+    cannot = made.yarn.fewest.verdict(made.yarn.fibres) is Verdict.NO
+    return made.yarn.warnings[:1] if cannot else ()

@@ -69,8 +69,14 @@ def _read(kind: Any, data: Any, where: str) -> Any:
 
 
 def _read_union(kinds: tuple[Any, ...], data: Any, where: str) -> Any:
-    """Of `X | None` the X; of plain kinds (`float | str`) the data as it is."""
-    structured = [kind for kind in kinds if dataclasses.is_dataclass(kind) or typing.get_origin(kind)]
+    """Of `X | None` the X, of a word and None the word; of plain kinds (`float | str`) the data as it is."""
+    structured = [
+        kind
+        for kind in kinds
+        if dataclasses.is_dataclass(kind)
+        or typing.get_origin(kind)
+        or (isinstance(kind, type) and issubclass(kind, Enum))
+    ]
     return _read(structured[0], data, where) if structured else data
 
 

@@ -9,6 +9,10 @@ from doffer.errors import InputError
 from doffer.fibre.content import Basis
 from doffer.fibre.material import Constituent, Form
 from doffer.planning.loads import Capacity
+from doffer.process.rates import MachineFigures
+from doffer.process.settings.facts import MachineLimits, Soundness
+from doffer.process.settings.own import OwnSetting
+from doffer.process.yarn.wish import SpinMachine
 
 PRODUCTS = ("roving", "batt", "singles", "yarn")
 
@@ -34,6 +38,8 @@ class LotStart:
         Key of ``tables.scour_yields``; read for greasy and skirted fibre.
     finish_mass_g : float
         Conditioner on it [g].
+    soundness : Soundness
+        What its staple said when it was snapped.
     """
 
     part: Constituent
@@ -43,6 +49,7 @@ class LotStart:
     yields_as: str
     finish_mass_g: float = 0.0
     blend: tuple[tuple[Constituent, float], ...] = ()
+    soundness: Soundness = Soundness.UNKNOWN
 
     @property
     def lot(self) -> str:
@@ -108,11 +115,16 @@ MIN_PLIES, MAX_PLIES = 2, 8
 
 @dataclass(frozen=True, slots=True)
 class MachineUse:
-    """A machine of this mill: its name, what it keeps of a lot [g as weighed, conditioned], what it takes."""
+    """A machine of this mill: its name, what it keeps of a lot [g as weighed, conditioned], what it takes.
+
+    `figures` are what minutes are reckoned from, `limits` what it can be set to; empty: the usual ones.
+    """
 
     name: str
     held_mass_g: float
     capacity: Capacity | None = None
+    figures: MachineFigures = field(default_factory=MachineFigures)
+    limits: MachineLimits = field(default_factory=MachineLimits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +153,10 @@ class MillWays:
         What is picked is tossed in the bin after each pass; None: nobody said.
     n_samples, seed : int
         Yield samples drawn, and their seed: same inputs, same figures.
+    frame : SpinMachine or None
+        Spinning frame, plyer, drafter and card as far as counts ask; None: usual ones.
+    own_settings : tuple of OwnSetting
+        The mill's own best settings of past runs on like fibre, best first.
     """
 
     room_rh_frac: float
@@ -157,6 +173,8 @@ class MillWays:
     is_tossed: bool | None = None
     n_samples: int = 4000
     seed: int = 1
+    frame: SpinMachine | None = None
+    own_settings: tuple[OwnSetting, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

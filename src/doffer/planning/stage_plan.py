@@ -10,10 +10,11 @@ from doffer.fibre.content import Basis
 from doffer.fibre.material import Material, join, take
 from doffer.planning.loads import Loads, equal_loads
 from doffer.planning.order_plan import DosePlan, LossPlan, StagePlan
-from doffer.planning.outcome import agreed_samples_g, blend_regain_frac
+from doffer.planning.outcome import agreed_samples_g
 from doffer.planning.route import Route, Step
 from doffer.planning.spec import MillWays
 from doffer.planning.spread import Spread, spreads
+from doffer.planning.stage_work import Making, minutes_of, stage_counts, stage_suggestions
 from doffer.process.doses import cohesive, conditioner, scour
 from doffer.process.stage import LossKind, StageResult
 from doffer.tables.loader import Tables
@@ -26,8 +27,9 @@ def stage_plans(
     results: Mapping[str, StageResult],
     ways: MillWays,
     tables: Tables,
+    made: Making,
 ) -> tuple[StagePlan, ...]:
-    """Every step of a route with masses over the samples."""
+    """Every step of a route with masses over the samples, counts, settings and minutes."""
     at = {**taken, **{name: result.material for name, result in results.items()}}
     fed = [join([take(at[feed.source], share=feed.share) for feed in step.feeds]) for step in route]
     figures = iter(
@@ -41,7 +43,7 @@ def stage_plans(
         )
     )
     return tuple(
-        _stage_plan(step, material, results[step.name], tuple(islice(figures, 4)), ways, tables)
+        _stage_plan(step, material, results[step.name], tuple(islice(figures, 4)), ways, tables, made)
         for step, material in zip(route, fed, strict=True)
     )
 
@@ -59,10 +61,12 @@ def _stage_plan(
     figures: tuple[Spread, ...],
     ways: MillWays,
     tables: Tables,
+    made: Making,
 ) -> StagePlan:
     weighed_in, weighed, agreed, dry = figures
     machine = ways.machines.get(step.stage)
     loads = _loads(step, fed, ways)
+    suggestions = stage_suggestions(step, fed, made, ways, tables)
     return StagePlan(
         name=step.name,
         stage=step.stage,
@@ -73,33 +77,55 @@ def _stage_plan(
         agreed=agreed,
         dry=dry,
         regain_after_frac=result.material.actual_regain_frac,
-        losses=_losses(fed, result, ways, tables),
+        losses=_losses(fed, result, ways, tables, agreed_out_g=agreed.mean, dry_out_g=dry.mean),
         settings=_settings_words(step, ways),
         doses=_doses(step, fed, loads, ways, tables),
         cautions=result.cautions,
         working=result.working,
         loads=loads,
+        counts=stage_counts(step, made, tables),
+        suggestions=suggestions,
+        minutes=minutes_of(
+            step,
+            fed,
+            loads,
+            made,
+            ways,
+            tables,
+            weighed_in_g=weighed_in.mean,
+            suggestions=suggestions,
+        ),
     )
 
 
 def _loads(step: Step, fed: Material, ways: MillWays) -> Loads | None:
     """In how many equal loads the machine of a stage takes it; a blend is shared out in whole rounds."""
     machine = ways.machines.get(step.stage)
+    if machine is None or machine.capacity is None:
+        return None
     return equal_loads(
         weighed_mass_g=float(fed.weighed_mass_g.mean()),
         dry_mass_g=float(fed.total_dry_mass_g.mean()),
-        capacity=machine.capacity if machine else None,
+        capacity=machine.capacity,
         rounds=ways.n_layers if step.stage == "pick" else 0,
     )
 
 
-def _losses(fed: Material, result: StageResult, ways: MillWays, tables: Tables) -> tuple[LossPlan, ...]:
+def _losses(
+    fed: Material,
+    result: StageResult,
+    ways: MillWays,
+    tables: Tables,
+    *,
+    agreed_out_g: float,
+    dry_out_g: float,
+) -> tuple[LossPlan, ...]:
     """Loss streams, oven-dry and at agreed regain: the machine keeps the blend as it comes out."""
-    in_g, out_g = (agreed_samples_g(m, tables, ways.label_basis) for m in (fed, result.material))
-    agreed = blend_regain_frac([result.material], tables, ways.label_basis)
+    agreed_in_g = float(agreed_samples_g(fed, tables, ways.label_basis).mean())
+    agreed_frac = agreed_out_g / dry_out_g - 1 if dry_out_g > 0 else 0.0
     mean = {loss.kind: float(loss.mass_g.mean()) for loss in result.losses}
-    held_g = mean.get(LossKind.HELD, 0.0) * (1 + agreed)
-    shown = mean | {LossKind.HELD: held_g, LossKind.FIBRE: float((in_g - out_g).mean()) - held_g}
+    held_g = mean.get(LossKind.HELD, 0.0) * (1 + agreed_frac)
+    shown = mean | {LossKind.HELD: held_g, LossKind.FIBRE: agreed_in_g - agreed_out_g - held_g}
     return tuple(LossPlan(x.name, x.kind, mean[x.kind], shown[x.kind]) for x in result.losses)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from doffer.tables import rows
+from doffer.tables import colour_rows, rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,20 +39,32 @@ _ALL = (
         "yarn_classes", "Yarn thickness names", "From lace to jumbo, by several charts.", rows.YarnClass
     ),
     TableInfo("yarn_limits", "Limits of spinning", "What a fibre and a frame can make.", rows.YarnLimit),
+    TableInfo("yarn_figures", "Yarn", "What the plan of a yarn starts from.", rows.YarnFigure),
+    TableInfo("rates", "Time", "What minutes are reckoned from until a mill has its own.", rows.WorkRate),
+    TableInfo("settings", "Machine settings", "What to set for which fibre, and why.", rows.Setting),
     TableInfo("twist", "Twist", "Twist factors and usual twist.", rows.Twist),
     TableInfo(
         "cross_section", "Fibres in a yarn", "Worked examples to check the formulas.", rows.CrossSection
     ),
     TableInfo(
-        "tristimulus", "Colour weights", "From a measured spectrum to a colour.", rows.TristimulusWeight
+        "tristimulus",
+        "Colour weights",
+        "From a measured spectrum to a colour.",
+        colour_rows.TristimulusWeight,
     ),
     TableInfo(
-        "ciede2000", "Colour difference check", "Published pairs to check the formula.", rows.ColourPair
+        "ciede2000",
+        "Colour difference check",
+        "Published pairs to check the formula.",
+        colour_rows.ColourPair,
     ),
     TableInfo(
-        "colour_models", "Blend models", "Constants and published errors of blending.", rows.ColourModel
+        "colour_models",
+        "Blend models",
+        "Constants and published errors of blending.",
+        colour_rows.ColourModel,
     ),
-    TableInfo("grey_scale", "Grey scale", "Grades of a change in colour.", rows.GreyScaleGrade),
+    TableInfo("grey_scale", "Grey scale", "Grades of a change in colour.", colour_rows.GreyScaleGrade),
     TableInfo(
         "additives", "Additives and baths", "Doses, strengths, liquor and temperatures.", rows.Additive
     ),
@@ -60,6 +72,13 @@ _ALL = (
     TableInfo(
         "machine_kinds", "Machines", "Usual rates, cleaning and hold-up of machines.", rows.MachineKind
     ),
+    TableInfo(
+        "machine_settings",
+        "Settings of machines",
+        "What a machine can be set to, until the mill writes down its own.",
+        rows.MachineSetting,
+    ),
+    TableInfo("run_settings", "Settings of runs", "What a run can be set to.", rows.RunSetting),
     TableInfo("plan_defaults", "Planning defaults", "What a plan starts from.", rows.PlanDefault),
     TableInfo("evenness_figures", "Evenness", "What a forecast of stripes starts from.", rows.EvennessFigure),
     TableInfo("constants", "Constants", "Single figures that formulas need.", rows.Constant),

@@ -16,8 +16,9 @@ from types import MappingProxyType
 from typing import Any
 
 from doffer.errors import TableError
-from doffer.tables import rows
+from doffer.tables import colour_rows, rows
 from doffer.tables.catalogue import TABLES, TableInfo
+from doffer.tables.cells import Rule
 from doffer.working import STATUS_WORDS, Status
 
 SHIPPED_STATUSES = tuple(status for status in Status if status is not Status.OWN)
@@ -53,15 +54,20 @@ class Tables:
     alpaca_classes: Mapping[str, rows.AlpacaClass]
     yarn_classes: Mapping[str, rows.YarnClass]
     yarn_limits: Mapping[str, rows.YarnLimit]
+    yarn_figures: Mapping[str, rows.YarnFigure]
+    rates: Mapping[str, rows.WorkRate]
+    settings: Mapping[str, rows.Setting]
     twist: Mapping[str, rows.Twist]
     cross_section: Mapping[str, rows.CrossSection]
-    tristimulus: Mapping[str, rows.TristimulusWeight]
-    ciede2000: Mapping[str, rows.ColourPair]
-    colour_models: Mapping[str, rows.ColourModel]
-    grey_scale: Mapping[str, rows.GreyScaleGrade]
+    tristimulus: Mapping[str, colour_rows.TristimulusWeight]
+    ciede2000: Mapping[str, colour_rows.ColourPair]
+    colour_models: Mapping[str, colour_rows.ColourModel]
+    grey_scale: Mapping[str, colour_rows.GreyScaleGrade]
     additives: Mapping[str, rows.Additive]
     cautions: Mapping[str, rows.Caution]
     machine_kinds: Mapping[str, rows.MachineKind]
+    machine_settings: Mapping[str, rows.MachineSetting]
+    run_settings: Mapping[str, rows.RunSetting]
     plan_defaults: Mapping[str, rows.PlanDefault]
     evenness_figures: Mapping[str, rows.EvennessFigure]
     constants: Mapping[str, rows.Constant]
@@ -205,7 +211,7 @@ def _row(info: TableInfo, where: str, cells: Mapping[str, str]) -> Any:
     return row
 
 
-def _cell(table: str, where: str, column: str, rule: rows.Rule, typed: str) -> str | float | bool | None:
+def _cell(table: str, where: str, column: str, rule: Rule, typed: str) -> str | float | bool | None:
     """The value of a cell, or TableError saying what was expected."""
     typed = typed.strip()
     if not typed:
@@ -223,7 +229,7 @@ def _cell(table: str, where: str, column: str, rule: rows.Rule, typed: str) -> s
     return typed
 
 
-def _number(table: str, where: str, column: str, rule: rows.Rule, typed: str) -> float:
+def _number(table: str, where: str, column: str, rule: Rule, typed: str) -> float:
     """A finite number inside the rule's range."""
     expected = f"a number from {rule.low:g} to {rule.high:g}, not “{typed}”"
     try:
@@ -280,7 +286,7 @@ def _as_typed(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value or "")
 
 
-def own_columns(row_type: type) -> dict[str, rows.Rule]:
+def own_columns(row_type: type) -> dict[str, Rule]:
     """Columns in which a mill may put its own figures, with their rules: not the key, not the last four."""
     rules = {field.name: field.metadata["rule"] for field in dataclasses.fields(row_type)}
     return {name: rule for name, rule in rules.items() if not rule.is_key and name not in FIXED_COLUMNS}

@@ -7,63 +7,17 @@ new line here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any, ClassVar
+from dataclasses import dataclass
+from typing import ClassVar
 
+from doffer.tables.cells import flag, free_text, key, maybe_number, number, number_key, text
 from doffer.working import Status
 
 STATUSES = tuple(str(status) for status in Status)
 SEEN = ("full", "extract", "abstract", "no")  # how much of a source was read
+SHAPES = ("one", "range", "steps", "list", "word")  # of what a machine or a run is set to
+SETTING_APPLIES = ("usual", "fine", "coarse", "short", "long_even", "low_crimp", "high_crimp", "fragile")
 CONTENT_BASES = ("eu_agreed", "us_commercial", "us_d2118", "iwto_trade", "physical_20c_65rh")
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """What a cell may hold: `choices` or `refers` ("table.column") for text, `low` to `high` for numbers."""
-
-    is_key: bool = False
-    is_number: bool = False
-    is_flag: bool = False
-    optional: bool = False
-    low: float = float("-inf")
-    high: float = float("inf")
-    choices: tuple[str, ...] = ()
-    refers: str = ""
-
-
-def key(*, choices: tuple[str, ...] = (), refers: str = "") -> Any:
-    """Text that is part of the row's key."""
-    return field(metadata={"rule": Rule(is_key=True, choices=choices, refers=refers)})
-
-
-def number_key(low: float, high: float) -> Any:
-    """A number that is part of the row's key."""
-    return field(metadata={"rule": Rule(is_key=True, is_number=True, low=low, high=high)})
-
-
-def text(*, choices: tuple[str, ...] = (), refers: str = "") -> Any:
-    """Text that must be there."""
-    return field(metadata={"rule": Rule(choices=choices, refers=refers)})
-
-
-def free_text() -> Any:
-    """Text that may be empty."""
-    return field(metadata={"rule": Rule(optional=True)})
-
-
-def flag() -> Any:
-    """Yes or no."""
-    return field(metadata={"rule": Rule(is_flag=True)})
-
-
-def number(low: float, high: float) -> Any:
-    """A number from low to high."""
-    return field(metadata={"rule": Rule(is_number=True, low=low, high=high)})
-
-
-def maybe_number(low: float, high: float) -> Any:
-    """A number from low to high, or nothing."""
-    return field(metadata={"rule": Rule(is_number=True, optional=True, low=low, high=high)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -270,6 +224,54 @@ class YarnLimit(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class YarnFigure(Row):
+    """A figure that the plan of a yarn starts from until the mill measures its own."""
+
+    rising: ClassVar = ("low", "value", "high")
+    figure: str = key()
+    item: str = key()
+    low: float | None = maybe_number(-100, 10000)
+    value: float = number(-100, 10000)
+    high: float | None = maybe_number(-100, 10000)
+    unit: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkRate(Row):
+    """How long work takes: charges, speeds, stops, and how much of it needs hands."""
+
+    rising: ClassVar = ("low", "value", "high")
+    figure: str = key()
+    stage: str = key()
+    item: str = key()
+    low: float | None = maybe_number(0, 10000)
+    value: float = number(0, 10000)
+    high: float | None = maybe_number(0, 10000)
+    unit: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting(Row):
+    """What to set a machine to for a fibre, and why.
+
+    `effect` says how a row counts: "is" sets a figure, "times" multiplies it, "gentle" comes last and is the
+    most it may be, "limit" tells which fibre a word of `applies` means.
+    """
+
+    rising: ClassVar = ("low", "value", "high")
+    stage: str = key()
+    setting: str = key()
+    applies: str = key(choices=SETTING_APPLIES)
+    effect: str = text(choices=("is", "times", "gentle", "limit"))
+    low: float | None = maybe_number(0, 10000)
+    value: float | None = maybe_number(0, 10000)
+    high: float | None = maybe_number(0, 10000)
+    unit: str = free_text()
+    words: str = free_text()
+    reason: str = text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Twist(Row):
     """A twist conversion or a usual twist."""
 
@@ -298,32 +300,6 @@ class CrossSection(Row):
     limit_cv_normal_pct: float | None = maybe_number(0, 100)
     limit_cv_lognormal_pct: float | None = maybe_number(0, 100)
     spinning_fineness_um: float | None = maybe_number(5, 80)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TristimulusWeight(Row):
-    """The weight of one wavelength in X, Y and Z under a light, for an observer; Y of white sums to 100."""
-
-    nm: float = number_key(400, 700)
-    illuminant: str = key(choices=("D65", "A", "LED-B3", "FL11"))
-    observer_deg: float = number_key(2, 10)
-    x: float = number(-5, 100)
-    y: float = number(-5, 100)
-    z: float = number(-5, 100)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ColourPair(Row):
-    """A published pair of colours with its CIEDE2000 difference, to check the formula."""
-
-    pair: float = number_key(1, 34)
-    lab_l_1: float = number(0, 100)
-    lab_a_1: float = number(-130, 130)
-    lab_b_1: float = number(-130, 130)
-    lab_l_2: float = number(0, 100)
-    lab_a_2: float = number(-130, 130)
-    lab_b_2: float = number(-130, 130)
-    de2000: float = number(0, 150)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -370,6 +346,45 @@ class MachineKind(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MachineSetting(Row):
+    """What a machine of a stage can be set to, with a guess until the mill writes down its own.
+
+    Shapes: one figure; a range (low, high); steps (low, value, high, named); a list; a word (its place among
+    the names). `usual_from` ("table:row") says where the guess stands when it stands elsewhere. Outside of
+    `least` to `most` a figure is asked about.
+    """
+
+    rising: ClassVar = ("least", "low", "value", "high", "most")
+    setting: str = key()
+    stage: str = key()
+    shape: str = text(choices=SHAPES)
+    low: float | None = maybe_number(0, 1_000_000)
+    value: float | None = maybe_number(0, 1_000_000)
+    high: float | None = maybe_number(0, 1_000_000)
+    least: float = number(0, 1_000_000)
+    most: float = number(0, 1_000_000)
+    whole: bool = flag()
+    unit: str = text()
+    names: str = free_text()
+    usual_from: str = free_text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunSetting(Row):
+    """What a run of a stage can be set to; outside of `least` to `most` a figure is asked about."""
+
+    rising: ClassVar = ("least", "most")
+    setting: str = key()
+    stage: str = key()
+    shape: str = text(choices=SHAPES)
+    least: float = number(0, 1_000_000)
+    most: float = number(0, 1_000_000)
+    whole: bool = flag()
+    unit: str = text()
+    names: str = free_text()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlanDefault(Row):
     """A figure a plan starts from until the mill sets its own."""
 
@@ -403,24 +418,3 @@ class Constant(Row):
     low: float | None = maybe_number(-1000, 1000)
     high: float | None = maybe_number(-1000, 1000)
     unit: str = text()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ColourModel(Row):
-    """A constant of a blend model, or its published error, with the data it was found on."""
-
-    model: str = key(choices=("stearns_noechel", "friele", "kubelka_munk", "two_constant", "any"))
-    quantity: str = key(choices=("m", "ln_m_sd", "sigma", "error_mean", "error_most"))
-    data: str = key()
-    value: float = number(0, 100)
-    unit: str = text()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GreyScaleGrade(Row):
-    """A grade of the grey scale: the limit of its class, or the step of the physical scale."""
-
-    kind: str = key(choices=("limit", "step"))
-    grade: str = key()
-    de: float = number(0, 20)
-    tolerance_de: float | None = maybe_number(0, 5)

@@ -44,6 +44,7 @@ from doffer.mill.demo.work import (
     stage_acts,
     told,
 )
+from doffer.mill.demo.yarn import yarn_acts
 from doffer.mill.models import Customer
 from doffer.mill.write import write
 from doffer.people.models import Person, Role
@@ -93,6 +94,7 @@ def load_demo() -> None:
             *_closing_acts(people["P1"], lots),
             *colour_acts(people, lots),
             *evenness_acts(people[MACHINE_PERSON]),
+            *yarn_acts(people[MACHINE_PERSON], BEGINNING),
         ]
         for act in sorted(acts, key=lambda act: act.at):
             with clock.frozen(act.at):

@@ -26,6 +26,7 @@ from doffer.mill.models.machines import Machine, Scale
 from doffer.mill.models.orders import Order, OrderLot, OrderPlan
 from doffer.mill.models.runs import Run, RunInput, RunOutput, RunWaste
 from doffer.mill.models.weighings import Weighing
+from doffer.mill.models.yarn import LotFibre, MachineSetting, RunSettings, YarnTest
 
 __all__ = [
     "BlendPart",
@@ -48,9 +49,11 @@ __all__ = [
     "JoinDecision",
     "KettleStick",
     "Lot",
+    "LotFibre",
     "LotPart",
     "Machine",
     "MachineFigure",
+    "MachineSetting",
     "MixingFit",
     "Order",
     "OrderLot",
@@ -60,6 +63,7 @@ __all__ = [
     "Run",
     "RunInput",
     "RunOutput",
+    "RunSettings",
     "RunWaste",
     "SampleBlend",
     "Scale",
@@ -72,4 +76,5 @@ __all__ = [
     "TubBath",
     "TubUse",
     "Weighing",
+    "YarnTest",
 ]

@@ -10,10 +10,14 @@ from typing import Any
 from doffer.errors import InputError, NotFoundError
 from doffer.fibre.content import Basis
 from doffer.mill import bridge, house
+from doffer.mill.frames import Times, figures_of, limits_of, spin_machine_of, times_of
+from doffer.mill.machine_values import MachineSettings, settings_now
 from doffer.mill.models import Lot, Machine, Order, OrderLot
 from doffer.mill.queries.lots import Lab, lab_of
+from doffer.mill.queries.own_settings import own_settings
 from doffer.planning.loads import capacity_of
 from doffer.planning.spec import BatchSpec, LotStart, MachineUse, MillWays, OrderSpec
+from doffer.process.settings.own import OwnSetting
 from doffer.tables.loader import Tables
 
 US_RULES = ("US", "CA")  # shares by commercial regain; elsewhere by agreed regain
@@ -60,7 +64,13 @@ class PlanMachine:
     capacity: float | None
     capacity_unit: str
     holdup_g: float
-    rates_kg_per_h: dict[str, float]  # wool, camelid, angora; missing where unknown
+    times: Times
+    settings: MachineSettings
+
+    @property
+    def rates_kg_per_h(self) -> dict[str, float]:
+        """Of wool, camelid, angora; missing where unknown."""
+        return self.times.rates_kg_per_h
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,9 +118,10 @@ def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
     if order and row is None:
         raise NotFoundError("order", order, "Search the list of orders")
     spec = row.spec if row else {}
-    machines = _machines()
+    machines = _machines(tables)
     found = _lots(row, lots, tables)
     rules = row.customer.country_rules if row else settings["country_rules"]
+    ways = ways_of(settings, machines, rules, tables, spec.get("ways", {}))
     return PlanInputs(
         order=order,
         owner=row.customer.code if row else "",
@@ -118,7 +129,7 @@ def plan_inputs(*, order: str = "", lots: Sequence[str] = ()) -> PlanInputs:
         lots=found,
         machines=machines,
         batches=batches_of(spec, found),
-        ways=ways_of(settings, machines, rules, tables, spec.get("ways", {})),
+        ways=dataclasses.replace(ways, own_settings=_own_settings(found, tables)),
         settings=settings,
         country_rules=rules,
         units=row.customer.units if row else settings["units"],
@@ -132,7 +143,8 @@ def ways_here(*, order: str = "") -> MillWays:
     row = Order.objects.select_related("customer").filter(code=order).first() if order else None
     rules = row.customer.country_rules if row else settings["country_rules"]
     changes = row.spec.get("ways", {}) if row else {}
-    return ways_of(settings, _machines(), rules, bridge.current_tables(), changes)
+    tables = bridge.current_tables()
+    return ways_of(settings, _machines(tables), rules, tables, changes)
 
 
 def batches_of(spec: dict[str, Any], lots: Sequence[PlanLot]) -> tuple[BatchSpec, ...]:
@@ -189,12 +201,16 @@ def ways_of(
     for machine in machines:
         held_g = 0.0 if machine.stage in GATHERED else machine.holdup_g
         takes = capacity_of(machine.capacity, machine.capacity_unit)
-        uses.setdefault(machine.stage, MachineUse(machine.name, held_g, takes))
+        figures, limits = figures_of(machine.settings, machine.times), limits_of(machine.settings)
+        uses.setdefault(machine.stage, MachineUse(machine.name, held_g, takes, figures, limits))
+    described = [machine.settings for machine in machines]
+    frame = next((one for one in described if one.stage == "spin"), None)
     ways = MillWays(
         room_rh_frac=float(settings["card_room_rh_frac"]),
         label_basis=basis_of(country_rules),
         promise_quantile=float(settings["promise_quantile"]),
         machines=uses,
+        frame=None if frame is None else spin_machine_of(frame, described),
         conditioner_frac_owf=tables.additives["conditioner/dose"].value / PERCENT,
         conditioner_water_parts=tables.additives["conditioner/water_parts"].value,
     )
@@ -210,8 +226,21 @@ def with_changes(ways: MillWays, changes: Mapping[str, Any] | None) -> MillWays:
 PERCENT = 100
 
 
-def _machines() -> tuple[PlanMachine, ...]:
-    rows = Machine.objects.filter(archived_at=None).order_by("pk")
+def _own_settings(lots: Sequence[PlanLot], tables: Tables) -> tuple[OwnSetting, ...]:
+    """The mill's own good settings with fibre like most of that in these lots."""
+    masses_g: dict[str, float] = {}
+    for lot in lots:
+        masses_g[lot.fibre] = masses_g.get(lot.fibre, 0.0) + lot.mass_g
+    if not sum(masses_g.values()) > 0:
+        return ()
+    fibre = max(masses_g, key=lambda name: masses_g[name])
+    like = [lot for lot in lots if lot.fibre == fibre]
+    diameter_um = sum(lot.mass_g * lot.start.part.diameter_um for lot in like) / masses_g[fibre]
+    return own_settings(tables, fibre=fibre, diameter_um=diameter_um)
+
+
+def _machines(tables: Tables) -> tuple[PlanMachine, ...]:
+    rows = list(Machine.objects.filter(archived_at=None).order_by("pk"))
     return tuple(
         PlanMachine(
             code=m.code,
@@ -221,17 +250,10 @@ def _machines() -> tuple[PlanMachine, ...]:
             capacity=None if m.capacity_milli is None else m.capacity_milli / 1000,
             capacity_unit=m.capacity_unit,
             holdup_g=bridge.grams(m.holdup_mg),
-            rates_kg_per_h={
-                name: rate / 1000
-                for name, rate in (
-                    ("wool", m.rate_wool_g_per_h),
-                    ("camelid", m.rate_camelid_g_per_h),
-                    ("angora", m.rate_angora_g_per_h),
-                )
-                if rate
-            },
+            times=times_of(m),
+            settings=settings,
         )
-        for m in rows
+        for m, settings in zip(rows, settings_now(rows, tables), strict=True)
     )
 
 

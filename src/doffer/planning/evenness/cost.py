@@ -10,12 +10,12 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.process.evenness.passage import Card, Draw, Passage, Pick, Step
 from doffer.process.losses import loss_range
+from doffer.process.rates import MachineFigures, fibre_groups, machine_rate_kg_per_h
 from doffer.tables.loader import Tables
 
 MIN_PER_H = 60
 G_PER_KG = 1000
 MACHINE_KINDS = {"pick": "picker", "card": "card", "draw": "pin_drafter"}
-CAMELID, ANGORA = "alpaca", "angora_rabbit"  # groups of table stage_losses
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +37,12 @@ class StageCost:
 def usual_rates(tables: Tables, fibres: Sequence[str]) -> dict[str, MachineRate]:
     """Usual rates of picker, card and drawing (machine_kinds): the slowest fibre of a blend rules."""
     return {
-        stage: MachineRate(_slowest(tables, kind, fibres), tables.machine_kinds[kind].setup_min)
+        stage: MachineRate(
+            machine_rate_kg_per_h(stage, MachineFigures(), fibre_groups(fibres, tables), tables),
+            tables.machine_kinds[kind].setup_min,
+        )
         for stage, kind in MACHINE_KINDS.items()
     }
-
-
-def _slowest(tables: Tables, kind: str, fibres: Sequence[str]) -> float | None:
-    row = tables.machine_kinds[kind]
-    by_group = {CAMELID: row.rate_camelid_kg_per_h, ANGORA: row.rate_angora_kg_per_h}
-    rates = [by_group.get(tables.fibres[one].losses_as, row.rate_wool_kg_per_h) for one in fibres]
-    known = [rate for rate in rates if rate]
-    return min(known) if known and len(known) == len(rates) else None
 
 
 def mean_loss_frac(tables: Tables, *, stage: str, fibres: Sequence[str], shares: Sequence[float]) -> float:

@@ -23,8 +23,9 @@ from doffer.process.evenness.passage import Part
 class Limit(StrEnum):
     """How the limit of evenness is worked out from the spread of diameters."""
 
-    EXACT = "exact"
-    USUAL = "usual"
+    EXACT = "exact"  # normal diameters
+    USUAL = "usual"  # 1 + 4 CV^2
+    LOGNORMAL = "lognormal"
 
 
 def fibre_tex(*, diameter_um: float, density_g_cm3: float, diameter_cv_frac: float = 0.0) -> float:
@@ -56,9 +57,17 @@ def section_spread(diameter_cv_frac: float) -> float:
     return float((1 + 6 * square + 3 * square**2) / (1 + square) ** 2)
 
 
-def _counted_tex(parts: Sequence[Part]) -> Floats:
+def _spread(diameter_cv_frac: float, form: Limit) -> float:
+    """``1 + CV_A^2`` of the sections by the shape taken for the diameters."""
+    if form is Limit.EXACT:
+        return section_spread(diameter_cv_frac)
+    square = diameter_cv_frac**2
+    return float(1 + 4 * square if form is Limit.USUAL else (1 + square) ** 4)
+
+
+def _counted_tex(parts: Sequence[Part], form: Limit = Limit.EXACT) -> Floats:
     """``a*`` of each part [tex], shape (k,)."""
-    return np.array([_tex_of(part) * section_spread(part.diameter_cv_frac) for part in parts])
+    return np.array([_tex_of(part) * _spread(part.diameter_cv_frac, form) for part in parts])
 
 
 def _tex_of(part: Part) -> float:
@@ -88,7 +97,7 @@ def limit_cv_frac(*, fibres: float, diameter_cv_frac: float, form: Limit = Limit
     """Coefficient of variation of mass that a strand cannot fall below [frac].
 
     ``sqrt((1 + CV_A^2) / n)``; EXACT takes CV_A of normal diameters, USUAL ``1 + 4 CV_d^2``, of which comes
-    the "112" of wool at a CV of 25 %.
+    the "112" of wool at a CV of 25 %, LOGNORMAL ``(1 + CV_d^2)^4``.
 
     Parameters
     ----------
@@ -114,14 +123,13 @@ def limit_cv_frac(*, fibres: float, diameter_cv_frac: float, form: Limit = Limit
         raise InputError(
             "fibres in the section", (fibres, diameter_cv_frac), "above zero, with a spread of zero or more"
         )
-    spread = 1 + 4 * diameter_cv_frac**2 if form is Limit.USUAL else section_spread(diameter_cv_frac)
-    return float(np.sqrt(spread / fibres))
+    return float(np.sqrt(_spread(diameter_cv_frac, form) / fibres))
 
 
-def blend_limit_cv_frac(parts: Sequence[Part], *, strand_tex: float) -> float:
+def blend_limit_cv_frac(parts: Sequence[Part], *, strand_tex: float, form: Limit = Limit.EXACT) -> float:
     """The same limit for a blend: ``sqrt(sum_k p_k a*_k / T)`` [frac]. Computed from counts of fibres."""
     _check_strand(strand_tex)
-    return float(np.sqrt(_shares(parts) @ _counted_tex(parts) / strand_tex))
+    return float(np.sqrt(_shares(parts) @ _counted_tex(parts, form) / strand_tex))
 
 
 def irregularity_index(*, cv_frac: float, limit_cv_frac: float) -> float:
