@@ -8,7 +8,10 @@ from tests.browser.conftest import DESK, PHONE
 from tests.process.strip_photo_maker import Scene, as_jpeg, photograph
 
 ORDER = "/orders/O207/evenness/"
-TOUCHED = "main button, main .button, main select, main .choice, main input.input, main .slider, main .working summary"
+TOUCHED = (
+    "main button, main .button, main select, main .choice, "
+    "main input.input, main .slider, main .working summary"
+)
 FOUND = ".strip-row:nth-last-child(2) .tag"
 
 

@@ -8,6 +8,7 @@ import pytest
 from tests.office.page_words import words
 
 from doffer.mill.models import EvennessTrial, Machine, MachineFigure
+from doffer.planning.evenness.calibrate import correlation_of_cans
 
 pytestmark = pytest.mark.django_db
 CARD, PICKER = "/records/machines/CRD/mixing/", "/records/machines/PIC/mixing/"
@@ -135,6 +136,41 @@ def test_a_question_names_the_figure_as_the_page_does(client):
     text = words(client.post(PICKER, form(figure="clump_after_1", way="tufts", weights="9\n8\n7\n9\n8\n7")))
     assert "“clumps after the first picking” is far from the usual" in text
     assert "clump after 1" not in text
+
+
+CANS = "60 64 61 66 59\n60.5 63 61.5 65 60\n59.5 63.5 60.5 66 59.5"
+
+
+def test_cans_side_by_side_give_what_all_ends_have_in_common(client, kept):
+    drawing = Machine.objects.get(stage="draw", archived_at=None).code
+    address = f"/records/machines/{drawing}/mixing/"
+    assert "Shades of the cans, one can in a line" in words(client.get(f"{address}?figure=end_correlation"))
+    sent = form(figure="end_correlation", way="samples", weights=CANS, note="monday")
+    asked = client.post(address, sent)
+    if asked.status_code == 422:
+        assert "“what all ends of a drawing have in common” is far from the usual" in words(asked)
+        assert kept() == (0, 0)
+        assert client.post(address, {**sent, "confirmation": "read twice"}).status_code == 302
+    figure = newest()
+    found = correlation_of_cans(
+        np.array([[float(cell) for cell in line.split()] for line in CANS.split("\n")])
+    )
+    assert figure.key == "end_correlation"
+    assert figure.value_micro / 1e6 == pytest.approx(found.value, abs=1e-6)
+    assert figure.note.startswith("3 cans side by side at 5 places; monday")
+    assert kept() == (1, 0)
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"), [("60 61\n60", "as many in every line"), ("60 61 62 63", "cans")]
+)
+def test_cans_that_tell_nothing_are_refused(client, kept, typed, sentence):
+    drawing = Machine.objects.get(stage="draw", archived_at=None).code
+    sent = form(figure="end_correlation", way="samples", weights=typed)
+    answer = client.post(f"/records/machines/{drawing}/mixing/", sent)
+    assert answer.status_code == 422
+    assert sentence in words(answer)
+    assert kept() == (0, 0)
 
 
 def test_who_only_looks_cannot_write_a_figure(client_of, small_mill):

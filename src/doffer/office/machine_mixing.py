@@ -30,24 +30,27 @@ from doffer.people.rights import Right, may
 from doffer.planning.evenness.calibrate import (
     Found,
     clump_from_tufts,
+    correlation_of_cans,
     hold_up_from_clean_down,
     hold_up_from_pulse,
 )
-from doffer.planning.evenness.figures import CARD_HOLD_UP, CLUMP_FED, CLUMPS, PICK_HOLD_UP, WORDS
+from doffer.planning.evenness.figures import CARD_HOLD_UP, CLUMP_FED, CLUMPS, PICK_HOLD_UP, SHARED, WORDS
 
 PERCENT = 100.0
-GUESS, CLEAN_DOWN, PULSE, TUFTS = "guess", "clean-down", "pulse", "tufts"
+GUESS, CLEAN_DOWN, PULSE, TUFTS, CANS = "guess", "clean-down", "pulse", "tufts", "samples"
 WAYS = {
     GUESS: ("I know it", "a figure from experience"),
     CLEAN_DOWN: ("Weighed at a clean-down", "what comes off after the feed has stopped"),
     PULSE: ("A coloured pulse", "a little bright fibre fed into white, and how it dies away"),
     TUFTS: ("Tufts pulled and weighed", "twenty at random, each weighed alone"),
+    CANS: ("Cans side by side", "the shade of every can, read at the same places"),
 }
 WAYS_OF = {
     PICK_HOLD_UP: (CLEAN_DOWN, PULSE, GUESS),
     CARD_HOLD_UP: (CLEAN_DOWN, PULSE, GUESS),
     CLUMP_FED: (TUFTS, GUESS),
     **dict.fromkeys(CLUMPS, (TUFTS, GUESS)),
+    SHARED: (CANS, GUESS),
 }
 PASSES_BEHIND = {CLUMP_FED: 0, **{key: place for place, key in enumerate(CLUMPS, start=1)}}
 
@@ -93,6 +96,11 @@ def _keep(request: HttpRequest, machine: MachineFigures, typed: Typed) -> None:
         if known is not None:
             record_figure(person, machine.code, known, confirmation=why, key=key)
         return
+    if way == CANS:
+        shared = _cans(typed, note)
+        if shared is not None:
+            record_figure(person, machine.code, shared, confirmation=why, key=key)
+        return
     weighed = weighed_as_typed(typed, way)
     if weighed is None:
         return
@@ -128,6 +136,28 @@ def _known(typed: Typed, figure: str, *, unit: str, note: str) -> FigureFacts | 
     except InputError as wrong:
         typed.wrong("value", str(wrong))
         return None
+
+
+def _cans(typed: Typed, note: str) -> FigureFacts | None:
+    """What all ends have in common, of cans typed one in a line; chance below none counts as none."""
+    lengths = {
+        len(line.replace(";", " ").split()) for line in typed.text("weights").splitlines() if line.strip()
+    }
+    places = max(lengths, default=0)
+    if len(lengths) != 1:
+        typed.wrong("weights", "Type the shades of each can in a line of its own, as many in every line.")
+        return None
+    lines = lines_as_typed(typed, columns=places, what="as many shades as the other cans")
+    if typed.errors:
+        return None
+    try:
+        found = correlation_of_cans(np.array(lines))
+    except InputError as wrong:
+        typed.wrong("weights", str(wrong))
+        return None
+    low, value, high = (min(1.0, max(0.0, end)) for end in (found.low, found.value, found.high))
+    said = "; ".join(part for part in (f"{len(lines)} cans side by side at {places} places", note) if part)
+    return FigureFacts(key=SHARED, value=value, low=low, high=high, found=CANS, n=found.n, note=said)
 
 
 def _number(typed: Typed, name: str) -> float | None:
@@ -173,15 +203,15 @@ def _pulse_g(typed: Typed) -> float | None:
     return typed.small_mass_g("pulse", "weight of the pulse")
 
 
-def lines_as_typed(typed: Typed, *, columns: int) -> list[list[float]]:
-    """Lines of numbers as they were typed: weights, and behind each the share of colour in percent."""
+def lines_as_typed(typed: Typed, *, columns: int, what: str = "") -> list[list[float]]:
+    """Lines of numbers as typed: weights, behind each the share of colour in percent, or `what` else."""
     read: list[list[float]] = []
     for number, line in enumerate(typed.text("weights").splitlines(), start=1):
         cells = line.replace(";", " ").replace("\t", " ").split()
         if not cells:
             continue
         if len(cells) != columns:
-            what = "a weight and a share" if columns == 2 else "one weight"
+            what = what or ("a weight and a share" if columns == 2 else "one weight")
             typed.wrong("weights", str(InputError(f"line {number}", line.strip(), what)))
             return []
         try:
