@@ -67,6 +67,7 @@ class Route:
             costs=stage_costs(self.passage, tables, fibres, rates=_rates(machines, self.inputs) or None),
             distance_mm=self.mixed.distance_mm,
             yarn_per_row_mm=self.mixed.row_mm,
+            bias_frac=self.mixed.bias_frac,
         )
 
     def one_more(self, machines: Sequence[MachineRow] = ()) -> StageCost | None:
@@ -93,7 +94,7 @@ class Route:
             strand_tex=self.passage.strand_tex,
             slope_lab=self.slope_lab,
             limits=self.limits,
-            wish=Wish(distance_mm=self.mixed.distance_mm),
+            wish=Wish(distance_mm=self.mixed.distance_mm, bias_frac=self.mixed.bias_frac),
             rates=_rates(machines, self.inputs) or None,
         )
 
