@@ -111,11 +111,12 @@ def _limit_words(words: argparse.ArgumentParser) -> None:
 def _forecast(args: argparse.Namespace) -> int:
     from doffer.planning.evenness.cost import stage_costs
     from doffer.planning.evenness.forecast import forecast
+    from doffer.planning.evenness.wish import gentle_limits
     from doffer.tables.loader import load_tables
 
     tables = load_tables()
     blend, figures = read_blend(args, tables), read_figures(args.own, tables)
-    passage = read_passage(args, blend, figures)
+    passage = read_passage(args, blend, figures, tables)
     answer = forecast(
         passage,
         tables=tables,
@@ -124,6 +125,7 @@ def _forecast(args: argparse.Namespace) -> int:
         costs=stage_costs(passage, tables, blend.fibres),
         distance_mm=None if args.distance_cm is None else args.distance_cm * MM_PER_CM,
         yarn_per_row_mm=None if args.row_cm is None else args.row_cm * MM_PER_CM,
+        most_passes=gentle_limits(tables, blend.fibres).most_passes,
     )
     data = {
         "verdict": answer.verdict,

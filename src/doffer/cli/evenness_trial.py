@@ -225,7 +225,7 @@ def learn(args: argparse.Namespace) -> int:
 
     tables = load_tables()
     blend, figures = read_blend(args, tables), read_figures(args.own, tables)
-    passage = read_passage(args, blend, figures)
+    passage = read_passage(args, blend, figures, tables)
     first = Signals((blend.parts[0].name,), np.eye(len(blend.parts))[:1])
     floor = float(specimen_sampling_variance(blend.parts, specimen_g=args.piece_g)[0]) ** 0.5
     measured = Measured(passage, first, args.piece_g, args.spread / PERCENT, args.pieces, floor_sd=floor)

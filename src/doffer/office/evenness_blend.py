@@ -24,6 +24,7 @@ from doffer.planning.evenness.figures import (
     WEIGHING,
     WORDS,
     Figure,
+    sandwich_enters_g,
     usual_figures,
     usual_steps,
 )
@@ -68,11 +69,12 @@ class Route:
             distance_mm=self.mixed.distance_mm,
             yarn_per_row_mm=self.mixed.row_mm,
             bias_frac=self.mixed.bias_frac,
+            most_passes=self.limits.most_passes,
         )
 
     def one_more(self, machines: Sequence[MachineRow] = ()) -> StageCost | None:
         """What one more pass through the picker would cost; None where nothing is picked."""
-        more = one_more_pass(self.passage)
+        more = one_more_pass(self.passage, self.figures)
         fibres = [part.fibre for part in self.inputs.parts]
         costs = stage_costs(more, self.inputs.tables, fibres, rates=_rates(machines, self.inputs) or None)
         picked = [cost for step, cost in zip(more.steps, costs[1:], strict=True) if isinstance(step, Pick)]
@@ -177,8 +179,8 @@ def route_of(inputs: MixingInputs, mixed: Mixed) -> Route:
         clump_g=value[CLUMP_FED],
     )
     draws = [Draw(ends=ends, draft=float(ends)) for ends in mixed.ends]
-    held = inputs.tables.evenness_figures["sandwich_held"].value
-    sandwich_g = held * feed.set_mass_g if mixed.is_sandwich else 0.0
+    laid_g = feed.set_mass_g if mixed.is_sandwich else 0.0
+    sandwich_g = sandwich_enters_g(figures, inputs.tables, laid_g=laid_g)
     steps = usual_steps(figures, passes=mixed.passes, draws=draws, sandwich_g=sandwich_g)
     if not mixed.is_tossed:
         steps = tuple(step for step in steps if not isinstance(step, Toss))

@@ -42,7 +42,7 @@ class StripRow:
 
 @dataclass(frozen=True, slots=True)
 class LabelRow:
-    """One lot: how far its share strays in a specimen, and how often a test would miss the label."""
+    """One fibre on the label: how far its share strays in a specimen, and how often a test would miss it."""
 
     name: str
     points: Likely
@@ -207,12 +207,11 @@ def _along(point: CurvePoint, spread: Likely | None, floor: float, times: float)
 
 
 def _label(forecast: Forecast) -> tuple[LabelRow, ...]:
-    spread = {part.name: part for part in forecast.stages[-1].parts}
     return tuple(
         LabelRow(
             one.name,
-            spread[one.name].points,
-            spread[one.name].floor_points,
+            one.points,
+            one.floor_points,
             say_chances(one.low.chance, one.high.chance),
         )
         for one in forecast.label

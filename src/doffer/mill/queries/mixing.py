@@ -88,6 +88,7 @@ class MixingPart:
             self.staple_mm,
             self.staple_cv_frac,
             self.density_g_cm3,
+            self.fibre,
         )
 
 
