@@ -6,7 +6,8 @@ import argparse
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from doffer.cli.evenness_words import PERCENT, read_blend, read_figures, read_passage, whole
+from doffer.cli.evenness_mill import read_world
+from doffer.cli.evenness_words import PERCENT, read_passage, whole
 from doffer.cli.output import add_json_option, aligned, emit
 from doffer.cli.typed import number
 
@@ -221,10 +222,9 @@ def learn(args: argparse.Namespace) -> int:
     from doffer.planning.evenness.label_risk import specimen_sampling_variance
     from doffer.planning.evenness.learn import Measured
     from doffer.planning.evenness.learn import learn as learned_from
-    from doffer.tables.loader import load_tables
 
-    tables = load_tables()
-    blend, figures = read_blend(args, tables), read_figures(args.own, tables)
+    world = read_world(args)
+    tables, blend, figures = world.tables, world.blend, world.figures
     passage = read_passage(args, blend, figures, tables)
     first = Signals((blend.parts[0].name,), np.eye(len(blend.parts))[:1])
     floor = float(specimen_sampling_variance(blend.parts, specimen_g=args.piece_g)[0]) ** 0.5

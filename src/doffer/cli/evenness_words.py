@@ -42,7 +42,7 @@ def blend_words(words: argparse.ArgumentParser) -> None:
         metavar="NAME=PCT[:FIBRE][:L,a,b]",
         help="a lot, its share of the oven-dry weight; its fibre, unless the name says it; its colour",
     )
-    words.add_argument("--kg", type=number(0.05, 1000), required=True, help="oven-dry weight of the lot, kg")
+    words.add_argument("--kg", type=number(0.05, 1000), help="oven-dry weight of the lot, kg")
     words.add_argument(
         "--g-per-m", type=number(0.02, 50), default=3.0, metavar="G", help="weight of the strand (3)"
     )

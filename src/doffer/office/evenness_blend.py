@@ -32,6 +32,7 @@ from doffer.planning.evenness.forecast import Forecast, forecast, one_more_pass
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs, strongest_part
 from doffer.planning.evenness.wish import Choice, Limits, Wish, gentle_limits
 from doffer.process.evenness.passage import Draw, Feed, Laying, Passage, Pick, Toss
+from doffer.tables.loader import Tables
 from doffer.working import Status
 
 USUAL_ENDS = 4
@@ -189,9 +190,12 @@ def route_of(inputs: MixingInputs, mixed: Mixed) -> Route:
 
 def figures_of(inputs: MixingInputs) -> tuple[Figure, ...]:
     """Figures of the machines: the mill's own where it has some, usual ones else."""
-    return usual_figures(
-        inputs.tables, [_own(row) for row in inputs.figures if row.is_own and row.key in WORDS]
-    )
+    return own_figures(inputs.figures, inputs.tables)
+
+
+def own_figures(rows: Sequence[FigureRow], tables: Tables) -> tuple[Figure, ...]:
+    """Figures of some machines: the mill's own where it has some, usual ones else."""
+    return usual_figures(tables, [_own(row) for row in rows if row.is_own and row.key in WORDS])
 
 
 def _own(row: FigureRow) -> Figure:

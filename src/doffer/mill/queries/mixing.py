@@ -271,7 +271,7 @@ def _mixing(
         ),
         dry_mass_g=total_g,
         passes=passes,
-        machines=_machines(tables),
+        machines=mixing_machines(tables),
         ways=mixing_now(there[0][0].fibre, form, tables).ways,
         tables=tables,
     )
@@ -303,7 +303,7 @@ def _colours(codes: Sequence[str], tables: Tables) -> dict[str, dict[str, Any]]:
     return found
 
 
-def _machines(tables: Tables) -> tuple[MachineFigures, ...]:
+def mixing_machines(tables: Tables) -> tuple[MachineFigures, ...]:
     """The first picker, card and drawing of the mill, as its plans count them; usual figures without one."""
     first: dict[str, Machine] = {}
     for row in Machine.objects.filter(archived_at=None, stage__in=MIXING_STAGES).order_by("pk"):
