@@ -270,3 +270,16 @@ def test_two_lots_of_one_wool_need_no_care_for_the_label():
     apart = tuple(dataclasses.replace(one, fibre=name) for one, name in zip(lots, FIBRES, strict=True))
     harder = chosen(None, feed=dataclasses.replace(FEED, parts=apart)).best
     assert harder.doublings > 1 or harder.passes > 1 or harder.layers > alike.best.layers
+
+
+def test_loads_are_lots_of_their_own_and_told_together():
+    whole, halves = chosen(), chosen(loads=2)
+    alone = chosen(feed=dataclasses.replace(FEED, lot_dry_mass_g=3000))
+    assert halves.best.layers == 2 * alone.best.layers
+    assert (halves.best.passes, halves.best.ends, halves.best.set_g) == (
+        alone.best.passes,
+        alone.best.ends,
+        alone.best.set_g,
+    )
+    assert halves.best.apart_de == alone.best.apart_de
+    assert halves.extra_pass == whole.extra_pass

@@ -66,18 +66,26 @@ class Route:
             tables=tables,
             figures=self.figures,
             slope_lab=self.slope_lab,
-            costs=stage_costs(self.passage, tables, fibres, rates=_rates(machines, self.inputs) or None),
+            costs=stage_costs(
+                self.whole(self.passage), tables, fibres, rates=_rates(machines, self.inputs) or None
+            ),
             distance_mm=self.mixed.distance_mm,
             yarn_per_row_mm=self.mixed.row_mm,
             bias_frac=self.mixed.bias_frac,
             most_passes=self.limits.most_passes,
         )
 
+    def whole(self, passage: Passage) -> Passage:
+        """All loads of it together, for what it costs."""
+        return replace(passage, feed=replace(passage.feed, lot_dry_mass_g=self.inputs.dry_mass_g))
+
     def one_more(self, machines: Sequence[MachineRow] = ()) -> StageCost | None:
         """What one more pass through the picker would cost; None where nothing is picked."""
         more = one_more_pass(self.passage, self.figures)
         fibres = [part.fibre for part in self.inputs.parts]
-        costs = stage_costs(more, self.inputs.tables, fibres, rates=_rates(machines, self.inputs) or None)
+        costs = stage_costs(
+            self.whole(more), self.inputs.tables, fibres, rates=_rates(machines, self.inputs) or None
+        )
         picked = [cost for step, cost in zip(more.steps, costs[1:], strict=True) if isinstance(step, Pick)]
         return picked[-1] if picked else None
 
@@ -90,7 +98,8 @@ class Route:
             A lot too small for two sets of layers.
         """
         return choose(
-            replace(self.passage.feed, laying=Laying.LAYERS, has_half_layer_ends=True),
+            replace(self.whole(self.passage).feed, laying=Laying.LAYERS, has_half_layer_ends=True),
+            loads=self.inputs.loads,
             tables=self.inputs.tables,
             figures=self.figures,
             fibres=[part.fibre for part in self.inputs.parts],
@@ -167,13 +176,16 @@ def usual_of(inputs: MixingInputs, *, strand_tex: float | None = None) -> Usual:
 
 
 def route_of(inputs: MixingInputs, mixed: Mixed) -> Route:
-    """The passage as asked, with the figures of this mill's machines."""
+    """The passage as asked, with the figures of this mill's machines.
+
+    What is picked in several loads is forecast as one of them: the bin tosses each by itself.
+    """
     figures = figures_of(inputs)
     value = {one.key: one.value for one in figures}
     feed = Feed(
-        inputs.dry_mass_g,
+        inputs.dry_mass_g / inputs.loads,
         tuple(part.part for part in inputs.parts),
-        mixed.layers,
+        max(1, round(mixed.layers / inputs.loads)),
         laying=mixed.laying,
         has_half_layer_ends=mixed.has_half_ends,
         weighing_sd_g=value[WEIGHING],

@@ -128,6 +128,9 @@ def how_words(route: Route, system: str) -> str:
     """How it is mixed, in one sentence: "six sets of 2.19 kg, two passes through the picker, ..."."""
     mixed, feed = route.mixed, route.passage.feed
     said = [f"{say_many(mixed.layers, 'set')} of {say(feed.set_mass_g, 'g', system)} of dry fibre"]
+    if route.inputs.loads > 1:
+        each = say(feed.lot_dry_mass_g, "g", system)
+        said.append(f"in {say_many(route.inputs.loads, 'load')} of {each}, each mixed by itself")
     if mixed.laying is Laying.HANDFULS:
         said.append("thrown as handfuls of one lot")
     if mixed.is_sandwich:

@@ -63,6 +63,7 @@ class _Case:
     limits: Limits
     wish: Wish
     feedings: tuple[Feeding, ...]
+    loads: int
 
     @property
     def has_colour(self) -> bool:
@@ -102,6 +103,12 @@ class _Case:
             distance_mm=self.wish.distance_mm,
         )
 
+    def costs(self, route: Passage, rates: Mapping[str, MachineRate] | None) -> tuple[StageCost, ...]:
+        """What the stages cost for all loads together, with one setting up."""
+        feed = dataclasses.replace(route.feed, lot_dry_mass_g=self.loads * route.feed.lot_dry_mass_g)
+        whole = dataclasses.replace(route, feed=feed)
+        return stage_costs(whole, self.tables, self.fibres, rates=rates)
+
     def passage(self, feeding: Feeding, passes: int, ends: Sequence[int]) -> Passage:
         """A route with likely figures."""
         feed = dataclasses.replace(self.feed, layers=feeding.layers)
@@ -136,6 +143,7 @@ def choose(
     limits: Limits | None = None,
     wish: Wish | None = None,
     rates: Mapping[str, MachineRate] | None = None,
+    loads: int = 1,
 ) -> Choice:
     """Try every set of layers, sandwich, number of passes and drawing, and choose the gentlest that will do.
 
@@ -153,6 +161,8 @@ def choose(
         Weights of the colour signals; without it only the label counts.
     limits, wish, rates : optional
         What fibre and machines allow; what the goods must be; how the machines run.
+    loads : int
+        Equal loads of whole sets that the lot is picked and tossed in, each by itself.
 
     Raises
     ------
@@ -160,9 +170,10 @@ def choose(
         A lot too small for two sets, or another number of fibres than parts.
     """
     limits, wish = limits or gentle_limits(tables, fibres), wish or Wish()
+    feed = dataclasses.replace(feed, lot_dry_mass_g=feed.lot_dry_mass_g / loads)
     feedings = _feedings(feed, limits, figures, tables)
     labels = label_signals(feed.parts, tables)
-    case = _Case(feed, tables, figures, fibres, strand_tex, slope_lab, labels, limits, wish, feedings)
+    case = _Case(feed, tables, figures, fibres, strand_tex, slope_lab, labels, limits, wish, feedings, loads)
     reference = case.ends(case.passage(feedings[0], REFERENCE_PASSES, REFERENCE_DRAWING))
     band, matters = reference.scene.band, reference.matters
     most = case.passage(feedings[0], _most_passes(limits), (2,))
@@ -206,10 +217,10 @@ def _is_nearly_sure(case: _Case, option: Option) -> bool:
 
 def _exact(case: _Case, option: Option) -> Option:
     """The way with the band of a forecast of it: figures weighed for its own route, all of it reckoned."""
-    set_g = case.feed.lot_dry_mass_g / option.layers
-    laid_g = set_g if option.sandwich_g else 0.0
+    layers = option.layers // case.loads
+    laid_g = case.feed.lot_dry_mass_g / layers if option.sandwich_g else 0.0
     sandwich_g = sandwich_enters_g(case.figures, case.tables, laid_g=laid_g)
-    passage = case.passage(Feeding(option.layers, sandwich_g), option.passes, option.ends)
+    passage = case.passage(Feeding(layers, sandwich_g), option.passes, option.ends)
     wish, least = case.wish, case.limits.least_length_frac
     found = outcome(case.ends(passage), specimens=wish.specimens, bias_frac=wish.bias_frac)
     times = case.figure("pair_95")
@@ -318,12 +329,12 @@ def _options(case: _Case, answers: _Answers, rates: Mapping[str, MachineRate] | 
     for passes, (length, worst) in enumerate(lengths):
         for drawing, ends in enumerate(DRAWINGS):
             route = case.passage(case.feedings[0], passes, ends)
-            cost = lost_and_minutes(stage_costs(route, case.tables, case.fibres, rates=rates))
+            cost = lost_and_minutes(case.costs(route, rates))
             for at, feeding in enumerate(case.feedings):
                 here = (slice(None), at, passes, drawing)
                 found.append(
                     Option(
-                        layers=feeding.layers,
+                        layers=feeding.layers * case.loads,
                         set_g=case.feed.lot_dry_mass_g / feeding.layers,
                         sandwich_g=feeding.sandwich_g and case.feed.lot_dry_mass_g / feeding.layers,
                         passes=passes,
@@ -355,7 +366,7 @@ def _gentleness(option: Option) -> tuple[float, ...]:
 def _extra_pass(case: _Case, rates: Mapping[str, MachineRate] | None) -> StageCost:
     """Fibre and minutes of one more pass after the first."""
     route = case.passage(case.feedings[0], REFERENCE_PASSES, ())
-    costs = stage_costs(route, case.tables, case.fibres, rates=rates)
+    costs = case.costs(route, rates)
     picked = [cost for step, cost in zip(route.steps, costs[1:], strict=True) if isinstance(step, Pick)]
     return picked[-1]
 
