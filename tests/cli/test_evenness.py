@@ -166,6 +166,16 @@ def test_a_measured_spread_moves_the_figures(evenness):
     assert "the ratio of the grab to what the picker holds" in evenness(*words).out
 
 
+def test_pieces_of_one_strip_are_judged_by_what_a_strip_shows(evenness):
+    words = ("learn", *BLEND, "--layers", 24, "--passes", 1, "--spread", 1.5, "--pieces", 200)
+    anywhere, one_strip = (
+        {figure["key"]: figure["value"] for figure in evenness(*words, *more, "--json").json["figures"]}
+        for more in ((), ("--strip-g", 20, "--strips", 10))
+    )
+    assert anywhere["picker_hold_up"] > 4 * 20
+    assert one_strip["picker_hold_up"] < 1.5 * 20
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

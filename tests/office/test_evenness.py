@@ -24,7 +24,7 @@ from doffer.office.evenness_asked import read_mixed
 from doffer.office.evenness_blend import route_of, usual_of
 from doffer.office.evenness_learn import spread_of
 from doffer.office.evenness_pictures import are_locks, from_far, shown_g, strips_png
-from doffer.office.evenness_view import evenness_view, say_chances
+from doffer.office.evenness_view import evenness_view, how_words, say_chances
 from doffer.pictures.strip import COLUMNS, LANES, RIM_ROWS
 from doffer.tables.loader import load_tables
 
@@ -396,3 +396,19 @@ def test_a_photo_is_taken_at_its_own_count_and_within_its_own_strip(client, phot
     told = spread_of(route, dataclasses.replace(trial, facts=facts))
     assert (told.piece_g, told.within_g, told.n_strips) == pytest.approx((0.05, 1.5, 3))
     assert told.variance_error == pytest.approx(0.05)
+
+
+def test_a_plan_of_several_loads_is_forecast_load_by_load(client, demo_mill):
+    inputs = mixing_of_lots({"L027": 4000.0, "L039": 4000.0})
+    asked = read_mixed(
+        {"set": "yes", "layers": "12", "passes": "2", "toss": "yes"}, "metric", usual_of(inputs)
+    )
+    whole, halves = (route_of(dataclasses.replace(inputs, loads=loads), asked) for loads in (1, 2))
+    assert (halves.passage.feed.lot_dry_mass_g, halves.passage.feed.layers) == (4000.0, 6)
+    assert halves.passage.feed.set_mass_g == whole.passage.feed.set_mass_g
+    last = [one.foretold().stages[-1] for one in (whole, halves)]
+    assert [one.lost_g for one in last] == pytest.approx([last[0].lost_g] * 2)
+    assert "in two loads of 4.00\u202fkg, each mixed by itself" in how_words(halves, "metric")
+    assert "load" not in how_words(whole, "metric")
+    page = words(client.get("/orders/O208/evenness/"))
+    assert re.search(r"in two loads of 3\.\d\d kg, each mixed by itself", page)

@@ -11,7 +11,7 @@ from doffer.fibre.colour.blend import default_mixing
 from doffer.fibre.colour.spectrum import light
 from doffer.fibre.variation import share_signals, with_colour
 from doffer.planning.evenness.choose import choose
-from doffer.planning.evenness.figures import SHARED, usual_figures, usual_steps
+from doffer.planning.evenness.figures import SHARED, sandwich_enters_g, usual_figures, usual_steps
 from doffer.planning.evenness.forecast import forecast
 from doffer.planning.evenness.routes import Eye, Feeding, Machines, variance_left
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs
@@ -85,8 +85,11 @@ def test_many_routes_at_once_are_the_routes_one_by_one(lot_g, shared):
         for passes in (0, 1, 2):
             picked = [
                 step
-                for pick in machines.picks[:passes]
-                for step in (dataclasses.replace(pick, sandwich_g=feeding.sandwich_g), Toss(10))
+                for number, pick in enumerate(machines.picks[:passes])
+                for step in (
+                    dataclasses.replace(pick, sandwich_g=0.0 if number else feeding.sandwich_g),
+                    Toss(10),
+                )
             ]
             for drawn, ends in enumerate(drawings):
                 steps = (*picked, Card(60), *(Draw(n, n, shared) for n in ends))
@@ -214,3 +217,69 @@ def test_the_sentence_says_how_sure_it_is():
 def test_a_handful_of_fibre_is_refused():
     with pytest.raises(InputError, match="at least two sets"):
         chosen(feed=dataclasses.replace(FEED, lot_dry_mass_g=60))
+
+
+def told_by_forecast(option, feed, slope_lab, figures=FIGURES, **more):
+    """The forecast of the very same way."""
+    draws = tuple(Draw(n, float(n)) for n in option.ends)
+    laid_g = feed.lot_dry_mass_g / option.layers if option.sandwich_g else 0.0
+    entering_g = sandwich_enters_g(figures, TABLES, laid_g=laid_g)
+    steps = usual_steps(figures, passes=option.passes, draws=draws, sandwich_g=entering_g)
+    route = Passage(dataclasses.replace(feed, layers=option.layers), steps, 3000)
+    return forecast(route, tables=TABLES, figures=figures, slope_lab=slope_lab, **more)
+
+
+def random_blend(seed):
+    rng = np.random.default_rng(seed)
+    k = int(rng.integers(2, 5))
+    shares = rng.dirichlet(np.full(k, 3.0)) * (1 - 0.05 * k) + 0.05
+    fibres = rng.choice(["wool", "alpaca", "suri", "mohair"], k).tolist()
+    parts = tuple(
+        dataclasses.replace(part(f"lot {at}", float(share)), fibre=fibre)
+        for at, (share, fibre) in enumerate(zip(shares / shares.sum(), fibres, strict=True))
+    )
+    feed = Feed(float(rng.uniform(1000, 20000)), parts, 24, weighing_sd_g=1.0)
+    labs = np.column_stack([rng.uniform(15, 90, k), rng.uniform(-3, 10, k), rng.uniform(0, 15, k)])
+    spectra = spectra_of_labs(labs, SEEN_IN)
+    return feed, fibres, slope_lab(spectra, feed.shares, SEEN_IN, mixing=default_mixing(TABLES))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_is_chosen_has_the_verdict_of_its_own_forecast(seed):
+    feed, fibres, slope_of = random_blend(seed)
+    answer = choose(feed, tables=TABLES, figures=FIGURES, fibres=fibres, strand_tex=3000, slope_lab=slope_of)
+    for option in {answer.best, answer.sure, *answer.by_passes} - {None}:
+        told = told_by_forecast(option, feed, slope_of)
+        last = told.stages[-1]
+        chances = [max(getattr(one, end).chance for one in told.label) for end in ("mid", "high")]
+        assert option.is_likely
+        assert not last.is_visible
+        assert chances[0] <= 0.05
+        assert option.is_sure == (not last.may_be_visible and chances[1] <= 0.05)
+        for end in ("low", "mid", "high"):
+            assert getattr(option.apart_de, end) == pytest.approx(getattr(last.apart_de, end))
+    assert answer.sure is None or answer.sure.is_sure
+
+
+def test_two_lots_of_one_wool_need_no_care_for_the_label():
+    lots = tuple(dataclasses.replace(part(name, 0.5), fibre="wool") for name in ("kettle 1", "kettle 2"))
+    feed = dataclasses.replace(FEED, parts=lots)
+    alike = choose(feed, tables=TABLES, figures=FIGURES, fibres=("wool",) * 2, strand_tex=3000)
+    assert (alike.best.passes, alike.best.ends, alike.best.sandwich_g) == (1, (), 0)
+    assert alike.best.label_chance.high == 0
+    apart = tuple(dataclasses.replace(one, fibre=name) for one, name in zip(lots, FIBRES, strict=True))
+    harder = chosen(None, feed=dataclasses.replace(FEED, parts=apart)).best
+    assert harder.doublings > 1 or harder.passes > 1 or harder.layers > alike.best.layers
+
+
+def test_loads_are_lots_of_their_own_and_told_together():
+    whole, halves = chosen(), chosen(loads=2)
+    alone = chosen(feed=dataclasses.replace(FEED, lot_dry_mass_g=3000))
+    assert halves.best.layers == 2 * alone.best.layers
+    assert (halves.best.passes, halves.best.ends, halves.best.set_g) == (
+        alone.best.passes,
+        alone.best.ends,
+        alone.best.set_g,
+    )
+    assert halves.best.apart_de == alone.best.apart_de
+    assert halves.extra_pass == whole.extra_pass

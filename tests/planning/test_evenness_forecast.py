@@ -9,7 +9,14 @@ from doffer.errors import InputError
 from doffer.fibre.colour.blend import default_mixing
 from doffer.fibre.colour.spectrum import light
 from doffer.planning.evenness.cost import lost_and_minutes, stage_costs
-from doffer.planning.evenness.figures import CARD_HOLD_UP, GRAB, Figure, usual_figures, usual_steps
+from doffer.planning.evenness.figures import (
+    CARD_HOLD_UP,
+    GRAB,
+    Figure,
+    sandwich_enters_g,
+    usual_figures,
+    usual_steps,
+)
 from doffer.planning.evenness.forecast import forecast, one_more_pass
 from doffer.planning.evenness.slope import slope_lab, spectra_of_labs
 from doffer.process.evenness.passage import Card, Draw, Feed, Part, Passage, Pick, Toss
@@ -157,7 +164,7 @@ def test_the_figure_that_matters_most_comes_first():
 
 
 def test_one_more_pass_is_picked_before_the_card():
-    more = one_more_pass(passage(2))
+    more = one_more_pass(passage(2), FIGURES)
     assert [type(step) for step in more.steps][:6] == [Pick, Toss, Pick, Toss, Pick, Toss]
     assert len(more.steps) == len(passage(3).steps)
 
@@ -182,3 +189,63 @@ def test_the_working_carries_every_figure_with_its_status():
     assert stripes.result.value == pytest.approx(told().stages[-1].parts[0].points.mid / 100)
     assert {part.status for part in stripes.parts} == {Status.PRACTICE}
     assert floor.result.value == pytest.approx(0.0031, abs=0.0001)
+
+
+WHITE_GREY = Feed(6000, (part("white", 0.8), part("grey", 0.2)), 120, weighing_sd_g=1.0)
+
+
+@pytest.mark.parametrize(("layers", "sandwich_g"), [(120, 45.0), (60, 90.0), (120, 0.0)])
+def test_one_more_pass_is_what_the_forecast_of_one_more_pass_says(layers, sandwich_g):
+    feed = dataclasses.replace(WHITE_GREY, layers=layers)
+    spectra = spectra_of_labs(np.array([(88.0, 0, 9), (60.0, 0, 5)]), SEEN_IN)
+    weights = slope_lab(spectra, feed.shares, SEEN_IN, mixing=default_mixing(TABLES))
+    once, twice = (
+        Passage(feed, usual_steps(FIGURES, passes=passes, draws=(Draw(4, 4.0),), sandwich_g=sandwich_g), 3000)
+        for passes in (1, 2)
+    )
+    assert one_more_pass(once, FIGURES) == twice
+    after = told(twice, slope_lab=weights).stages[-1]
+    seen = "seen" if after.is_visible else "likely not seen, but not sure"
+    said = seen if after.may_be_visible else "not seen"
+    assert told(once, slope_lab=weights).verdict.endswith(f"; one more pass: {said}")
+
+
+def test_one_more_pass_than_the_fibre_should_see_is_not_offered():
+    bad = told(passage(1, draws=(4,)), slope_lab=slope(), most_passes=1)
+    assert bad.verdict.endswith(", but this fibre should see one pass at most")
+    assert "at most" not in told(passage(1, draws=(4,)), slope_lab=slope(), most_passes=2).verdict
+
+
+def test_lots_of_one_wool_cannot_miss_the_label_together():
+    wool = tuple(dataclasses.replace(one, fibre="wool") for one in FEED.parts)
+    only = told(passage(1, draws=(), feed=dataclasses.replace(FEED, parts=wool))).label
+    assert [(one.name, one.high.chance) for one in only] == [("wool", 0.0)]
+    three = (part("dark", 0.2), part("pale", 0.3), part("silver", 0.5))
+    fibres = ("alpaca", "wool", "suri")
+    named = tuple(dataclasses.replace(one, fibre=fibre) for one, fibre in zip(three, fibres, strict=True))
+    label = told(passage(1, draws=(), feed=dataclasses.replace(FEED, parts=named))).label
+    assert [one.name for one in label] == ["alpaca", "wool"]
+    assert label[0].points.mid == pytest.approx(label[1].points.mid)
+
+
+def test_only_what_the_nip_takes_of_a_sandwich_counts_and_how_much_is_held_has_a_range():
+    held = TABLES.evenness_figures["sandwich_held"]
+    assert sandwich_enters_g(FIGURES, TABLES, laid_g=60) == pytest.approx(60 * held.value)
+    most_g = TABLES.evenness_figures["sandwich_most"].value
+    assert sandwich_enters_g(FIGURES, TABLES, laid_g=1140) == pytest.approx(most_g * held.value)
+    steps = usual_steps(FIGURES, passes=2, sandwich_g=90.0)
+    assert [step.sandwich_g for step in steps if isinstance(step, Pick)] == [90.0, 0.0]
+    feed = dataclasses.replace(FEED, layers=60)
+    answer = told(Passage(feed, usual_steps(FIGURES, passes=1, sandwich_g=90.0), 3000), slope_lab=slope())
+    assert "sandwich_held" in [matter.figure.key for matter in answer.matters]
+    assert "how much of a sandwich enters the nip together" in answer.figures_sentence
+
+
+def test_small_lots_that_are_drawn_have_a_wider_range_and_say_so():
+    small = dataclasses.replace(FEED, lot_dry_mass_g=1500)
+    drawn = told(passage(1, draws=(4, 6), feed=small), slope_lab=slope())
+    carded = drawn.stages[-3].apart_de
+    last = drawn.stages[-1].apart_de
+    assert last.high / last.mid > 1.3 * carded.high / carded.mid
+    assert "small_lot_drawn" in [trap.key for trap in drawn.traps]
+    assert "small_lot_drawn" not in [trap.key for trap in told(slope_lab=slope()).traps]

@@ -1,16 +1,21 @@
 """The chance of missing a label: normal tails, the floor of fibre counts, specimens of one skein."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 from doffer.errors import InputError
 from doffer.planning.evenness.label_risk import (
     label_risks,
+    label_signals,
     miss_chance,
+    signals_sampling_variance,
     specimen_sampling_variance,
     specimens_variance,
 )
 from doffer.process.evenness.passage import Part
+from doffer.tables.loader import load_tables
 
 
 def parts(*shares, **changes):
@@ -60,14 +65,36 @@ def test_specimens_of_one_skein_share_what_differs_between_skeins():
     assert alike == pytest.approx([4.05e-4])
 
 
-def test_every_part_gets_its_risk_and_its_floor():
-    lots = parts(0.2, 0.8)
+def test_every_name_gets_its_risk_and_its_floor():
     risks = label_risks(
-        lots, np.array([1e-4, 2.25e-4]), np.array([9e-6, 9e-6]), specimens=1, tolerance_frac=0.03
+        ("wool", "alpaca"),
+        np.array([1e-4, 2.25e-4]),
+        np.array([9e-6, 9e-6]),
+        specimens=1,
+        tolerance_frac=0.03,
     )
-    assert [risk.name for risk in risks] == ["lot 0", "lot 1"]
+    assert [risk.name for risk in risks] == ["wool", "alpaca"]
     assert [risk.chance for risk in risks] == pytest.approx([0.0027, 0.0455], abs=1e-4)
     assert risks[0].floor_frac == pytest.approx(0.003)
+
+
+def of_fibres(*fibres):
+    shares = parts(*[1 / len(fibres)] * len(fibres))
+    return tuple(dataclasses.replace(one, fibre=fibre) for one, fibre in zip(shares, fibres, strict=True))
+
+
+def test_lots_of_one_fibre_count_as_one_on_the_label():
+    signals = label_signals(of_fibres("wool", "alpaca", "wool", "suri", ""), load_tables())
+    assert signals.names == ("wool", "alpaca", "lot 4")
+    assert signals.weights.tolist() == [[1, 0, 1, 0, 0], [0, 1, 0, 1, 0], [0, 0, 0, 0, 1]]
+
+
+def test_one_fibre_alone_never_strays_and_each_by_itself_strays_as_before():
+    lots = of_fibres("wool", "wool")
+    assert signals_sampling_variance(lots, label_signals(lots, load_tables()), specimen_g=1.0) == [0.0]
+    alone = of_fibres("wool", "alpaca")
+    found = signals_sampling_variance(alone, label_signals(alone, load_tables()), specimen_g=1.0)
+    assert found == pytest.approx(specimen_sampling_variance(alone, specimen_g=1.0))
 
 
 def test_a_specimen_without_mass_is_refused():

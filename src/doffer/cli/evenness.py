@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from doffer.cli.evenness_mill import mill_words, read_world
 from doffer.cli.evenness_trial import learn, learn_words, trial, trial_words
 from doffer.cli.evenness_words import (
     G_PER_KG,
@@ -13,9 +14,7 @@ from doffer.cli.evenness_words import (
     PERCENT,
     TEX_PER_G_PER_M,
     blend_words,
-    read_blend,
     read_feed,
-    read_figures,
     read_passage,
     route_words,
     whole,
@@ -33,6 +32,8 @@ examples: shares by oven-dry weight; colours as L,a,b under D65/10, for every lo
   doffer evenness forecast --part wool=80 --part alpaca=20 --kg 6 --layers 24 --passes 2 --draw 4 --draw 6
   doffer evenness forecast --part white=80:wool:88,0,9 --part black=20:alpaca:18,1,1 --kg 6 --layers 24
   doffer evenness choose --part white=80:wool:88,0,9 --part black=20:alpaca:18,1,1 --kg 6
+  doffer evenness forecast --mill demo --order O207 --layers 24 --passes 2 --draw 4
+  doffer evenness choose --mill demo --lot L027=75 --lot L028=25 --kg 6
   doffer evenness doublings --sd 3 --want 0.5 --shared 0.2
   doffer evenness trial --clean-down 58 --clean-down 61
   doffer evenness learn --part wool=80 --part alpaca=20 --kg 6 --layers 24 --no-toss --spread 13 --pieces 40
@@ -55,10 +56,12 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     told = _act(acts, "forecast", "what every pass leaves, and whether it is seen", _forecast)
     blend_words(told)
     route_words(told)
+    mill_words(told)
     told.add_argument("--row-cm", type=number(1, 10000), metavar="CM", help="yarn in one row of the goods")
     chosen = _act(acts, "choose", "the gentlest layers, passes and drawings that leave no stripe", _choose)
     blend_words(chosen)
     _limit_words(chosen)
+    mill_words(chosen)
     counted = _act(acts, "doublings", "doublings that bring a spread of shade down to a wish", _doublings)
     counted.add_argument("--sd", type=number(0.001, 100), required=True, help="spread along the strand now")
     counted.add_argument("--want", type=number(0.001, 100), required=True, help="spread that is wanted")
@@ -76,6 +79,7 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     fitted = _act(acts, "learn", "figures of the machines from measured spreads", learn)
     blend_words(fitted)
     route_words(fitted)
+    mill_words(fitted)
     learn_words(fitted)
 
 
@@ -111,11 +115,11 @@ def _limit_words(words: argparse.ArgumentParser) -> None:
 def _forecast(args: argparse.Namespace) -> int:
     from doffer.planning.evenness.cost import stage_costs
     from doffer.planning.evenness.forecast import forecast
-    from doffer.tables.loader import load_tables
+    from doffer.planning.evenness.wish import gentle_limits
 
-    tables = load_tables()
-    blend, figures = read_blend(args, tables), read_figures(args.own, tables)
-    passage = read_passage(args, blend, figures)
+    world = read_world(args)
+    tables, blend, figures = world.tables, world.blend, world.figures
+    passage = read_passage(args, blend, figures, tables)
     answer = forecast(
         passage,
         tables=tables,
@@ -124,6 +128,7 @@ def _forecast(args: argparse.Namespace) -> int:
         costs=stage_costs(passage, tables, blend.fibres),
         distance_mm=None if args.distance_cm is None else args.distance_cm * MM_PER_CM,
         yarn_per_row_mm=None if args.row_cm is None else args.row_cm * MM_PER_CM,
+        most_passes=gentle_limits(tables, blend.fibres, is_tender=world.is_tender).most_passes,
     )
     data = {
         "verdict": answer.verdict,
@@ -196,11 +201,11 @@ def _choose(args: argparse.Namespace) -> int:
     from doffer.planning.evenness.choose import choose
     from doffer.planning.evenness.figures import WEIGHING
     from doffer.planning.evenness.wish import Wish, gentle_limits
-    from doffer.tables.loader import load_tables
 
-    tables = load_tables()
-    blend, figures = read_blend(args, tables), read_figures(args.own, tables)
-    limits = gentle_limits(tables, blend.fibres, is_tender=args.tender, most_ends=args.most_ends)
+    world = read_world(args)
+    tables, blend, figures = world.tables, world.blend, world.figures
+    is_tender = args.tender or world.is_tender
+    limits = gentle_limits(tables, blend.fibres, is_tender=is_tender, most_ends=args.most_ends)
     if args.most_passes is not None:
         limits = dataclasses.replace(limits, most_passes=args.most_passes)
     if args.no_sandwich:

@@ -6,7 +6,8 @@ import argparse
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from doffer.cli.evenness_words import PERCENT, read_blend, read_figures, read_passage, whole
+from doffer.cli.evenness_mill import read_world
+from doffer.cli.evenness_words import PERCENT, read_passage, whole
 from doffer.cli.output import add_json_option, aligned, emit
 from doffer.cli.typed import number
 
@@ -81,6 +82,13 @@ def learn_words(words: argparse.ArgumentParser) -> None:
     words.add_argument(
         "--piece-g", type=number(0.001, 1000), default=1.0, metavar="G", help="weight of a piece (1)"
     )
+    words.add_argument(
+        "--strip-g",
+        type=number(0.01, 1000),
+        metavar="G",
+        help="the pieces are of strips of this weight, each judged by itself; else from all over the lot",
+    )
+    words.add_argument("--strips", type=whole(1, 1000), default=1, metavar="N", help="strips (1)")
 
 
 def trial(args: argparse.Namespace) -> int:
@@ -221,14 +229,22 @@ def learn(args: argparse.Namespace) -> int:
     from doffer.planning.evenness.label_risk import specimen_sampling_variance
     from doffer.planning.evenness.learn import Measured
     from doffer.planning.evenness.learn import learn as learned_from
-    from doffer.tables.loader import load_tables
 
-    tables = load_tables()
-    blend, figures = read_blend(args, tables), read_figures(args.own, tables)
-    passage = read_passage(args, blend, figures)
+    world = read_world(args)
+    tables, blend, figures = world.tables, world.blend, world.figures
+    passage = read_passage(args, blend, figures, tables)
     first = Signals((blend.parts[0].name,), np.eye(len(blend.parts))[:1])
     floor = float(specimen_sampling_variance(blend.parts, specimen_g=args.piece_g)[0]) ** 0.5
-    measured = Measured(passage, first, args.piece_g, args.spread / PERCENT, args.pieces, floor_sd=floor)
+    measured = Measured(
+        passage,
+        first,
+        args.piece_g,
+        args.spread / PERCENT,
+        args.pieces,
+        floor_sd=floor,
+        within_g=args.strip_g or 0.0,
+        n_strips=args.strips,
+    )
     answer = learned_from(figures, [measured])
     emit(args, answer, _learned_text(answer, {one.key: one for one in figures}))
     return 0

@@ -42,7 +42,7 @@ def blend_words(words: argparse.ArgumentParser) -> None:
         metavar="NAME=PCT[:FIBRE][:L,a,b]",
         help="a lot, its share of the oven-dry weight; its fibre, unless the name says it; its colour",
     )
-    words.add_argument("--kg", type=number(0.05, 1000), required=True, help="oven-dry weight of the lot, kg")
+    words.add_argument("--kg", type=number(0.05, 1000), help="oven-dry weight of the lot, kg")
     words.add_argument(
         "--g-per-m", type=number(0.02, 50), default=3.0, metavar="G", help="weight of the strand (3)"
     )
@@ -79,7 +79,13 @@ def route_words(words: argparse.ArgumentParser) -> None:
     words.add_argument(
         "--shared", type=number(0, 1), metavar="RHO", help="part of the unevenness all ends share"
     )
-    words.add_argument("--sandwich-g", type=number(0, 2000), default=0.0, metavar="G", help="enters together")
+    words.add_argument(
+        "--sandwich-g",
+        type=number(0, 2000),
+        default=0.0,
+        metavar="G",
+        help="a sandwich as laid, of a set at most",
+    )
     words.add_argument("--handfuls", action="store_true", help="pure handfuls in any order, not in turn")
     words.add_argument("--whole-ends", action="store_true", help="begin and end with whole layers, not half")
     words.add_argument("--in-step", action="store_true", help="cans are changed at the end of a set")
@@ -151,6 +157,7 @@ def _read_part(text: str, tables: Tables) -> tuple[Any, str, Any]:
         fibre.staple_mm,
         fibre.staple_cv_pct / PERCENT,
         fibre.density_g_cm3,
+        fibre.fibre,
     )
     return part, fibre.fibre, parse_lab(colour, f"colour of {name}") if colour else None
 
@@ -212,21 +219,25 @@ def read_feed(args: argparse.Namespace, blend: Blend, layers: int, weighing_sd_g
     )
 
 
-def read_passage(args: argparse.Namespace, blend: Blend, figures: Sequence[Figure]) -> Passage:
+def read_passage(
+    args: argparse.Namespace, blend: Blend, figures: Sequence[Figure], tables: Tables
+) -> Passage:
     """The route as typed, with likely figures."""
-    from doffer.planning.evenness.figures import SHARED, WEIGHING, usual_steps
+    from doffer.planning.evenness.figures import SHARED, WEIGHING, sandwich_enters_g, usual_steps
     from doffer.process.evenness.passage import Cans, Card, Draw, Passage, Toss
 
     value = {one.key: one.value for one in figures}
     cans = Cans.IN_STEP if args.in_step else Cans.APART
     shared = value[SHARED] if args.shared is None else args.shared
     draws = tuple(Draw(ends, float(ends), shared, cans) for ends in args.draw)
-    steps = usual_steps(figures, passes=args.passes, draws=draws, sandwich_g=args.sandwich_g)
+    feed = read_feed(args, blend, args.layers, value[WEIGHING])
+    laid_g = min(args.sandwich_g, feed.set_mass_g)
+    sandwich_g = sandwich_enters_g(figures, tables, laid_g=laid_g)
+    steps = usual_steps(figures, passes=args.passes, draws=draws, sandwich_g=sandwich_g)
     kept = [
         step
         for step in steps
         if not (args.no_toss and isinstance(step, Toss))
         and not (args.no_card and isinstance(step, Card | Draw))
     ]
-    feed = read_feed(args, blend, args.layers, value[WEIGHING])
     return Passage(feed, tuple(kept), args.g_per_m * TEX_PER_G_PER_M)

@@ -15,6 +15,7 @@ MOST_LAYERS, MOST_PASSES = 120, 6  # of a large lot as many sets as the search w
 LEAST_G_PER_M, MOST_G_PER_M = 0.5, 100.0
 LEAST_ROW_MM, MOST_ROW_MM = 50.0, 20_000.0
 TEX_PER_G_PER_M = 1000.0
+POINTS, MOST_BIAS_POINTS = 100.0, 10.0
 ROW_UNITS = {"metric": ("cm", 10.0), "us": ("in", 25.4)}
 DRAWINGS = (
     ("", "not drawn"),
@@ -30,7 +31,20 @@ DRAWINGS = (
 )
 LAYINGS = (("layers", "in layers, lot on lot"), ("handfuls", "in handfuls of one lot, as they come"))
 SEEN_FROM = (("400", "in the hand, 40 cm"), ("1000", "across the table, 1 m"))
-NAMES = ("layers", "laying", "whole", "sandwich", "passes", "toss", "drawn", "roving", "row", "far", "set")
+NAMES = (
+    "layers",
+    "laying",
+    "whole",
+    "sandwich",
+    "passes",
+    "toss",
+    "drawn",
+    "roving",
+    "row",
+    "far",
+    "bias",
+    "set",
+)
 SET = "set"  # says that the form of mixing was sent: an unticked box then means no
 
 
@@ -65,6 +79,8 @@ class Mixed:
         Yarn in one row of what it is knitted into.
     distance_mm : float
         From how far it is looked at.
+    bias_frac : float
+        What weighing out may be wrong by, for the label.
     """
 
     layers: int
@@ -77,6 +93,7 @@ class Mixed:
     strand_tex: float
     row_mm: float | None
     distance_mm: float
+    bias_frac: float
     typed: Typed
 
     @property
@@ -102,6 +119,7 @@ class Mixed:
             "roving": f"{self.strand_tex / TEX_PER_G_PER_M:g}",
             "row": self.typed.text("row"),
             "far": "" if self.distance_mm == float(SEEN_FROM[0][0]) else f"{self.distance_mm:g}",
+            "bias": f"{self.bias_frac * POINTS:g}" if self.bias_frac else "",
             SET: "yes",
         }
         return [(name, value) for name, value in kept.items() if value]
@@ -143,6 +161,7 @@ def read_mixed(data: Mapping[str, str], system: str, usual: Usual) -> Mixed:
         strand_tex=_strand_tex(typed) or usual.strand_tex,
         row_mm=_row_mm(typed) or usual.row_mm,
         distance_mm=float(far if far in dict(SEEN_FROM) else SEEN_FROM[0][0]),
+        bias_frac=_bias_frac(typed),
         typed=typed,
     )
 
@@ -160,6 +179,17 @@ def _strand_tex(typed: Typed) -> float | None:
         typed.wrong("roving", str(InputError("roving", typed.text("roving"), allowed)))
         return None
     return float(value) * TEX_PER_G_PER_M
+
+
+def _bias_frac(typed: Typed) -> float:
+    allowed = f"points of 100, from 0 to {MOST_BIAS_POINTS:g}"
+    value = typed.read("bias", parse_number, "error of weighing out", allowed=allowed)
+    if value is None:
+        return 0.0
+    if not 0 <= value <= MOST_BIAS_POINTS:
+        typed.wrong("bias", str(InputError("error of weighing out", typed.text("bias"), allowed)))
+        return 0.0
+    return float(value) / POINTS
 
 
 def _row_mm(typed: Typed) -> float | None:

@@ -24,6 +24,7 @@ from doffer.planning.evenness.figures import (
     WEIGHING,
     WORDS,
     Figure,
+    sandwich_enters_g,
     usual_figures,
     usual_steps,
 )
@@ -32,6 +33,7 @@ from doffer.planning.evenness.slope import slope_lab, spectra_of_labs, strongest
 from doffer.planning.evenness.wish import Choice, Limits, Wish, gentle_limits
 from doffer.process.evenness.passage import Draw, Feed, Laying, Passage, Pick, Toss
 from doffer.process.rates import FibreGroup, fibre_groups
+from doffer.tables.loader import Tables
 from doffer.working import Status
 
 USUAL_ENDS = 4
@@ -65,16 +67,26 @@ class Route:
             tables=tables,
             figures=self.figures,
             slope_lab=self.slope_lab,
-            costs=stage_costs(self.passage, tables, fibres, rates=_rates(machines, self.inputs) or None),
+            costs=stage_costs(
+                self.whole(self.passage), tables, fibres, rates=_rates(machines, self.inputs) or None
+            ),
             distance_mm=self.mixed.distance_mm,
             yarn_per_row_mm=self.mixed.row_mm,
+            bias_frac=self.mixed.bias_frac,
+            most_passes=self.limits.most_passes,
         )
+
+    def whole(self, passage: Passage) -> Passage:
+        """All loads of it together, for what it costs."""
+        return replace(passage, feed=replace(passage.feed, lot_dry_mass_g=self.inputs.dry_mass_g))
 
     def one_more(self, machines: Sequence[MachineRow] = ()) -> StageCost | None:
         """What one more pass through the picker would cost; None where nothing is picked."""
-        more = one_more_pass(self.passage)
+        more = one_more_pass(self.passage, self.figures)
         fibres = [part.fibre for part in self.inputs.parts]
-        costs = stage_costs(more, self.inputs.tables, fibres, rates=_rates(machines, self.inputs) or None)
+        costs = stage_costs(
+            self.whole(more), self.inputs.tables, fibres, rates=_rates(machines, self.inputs) or None
+        )
         picked = [cost for step, cost in zip(more.steps, costs[1:], strict=True) if isinstance(step, Pick)]
         return picked[-1] if picked else None
 
@@ -87,14 +99,15 @@ class Route:
             A lot too small for two sets of layers.
         """
         return choose(
-            replace(self.passage.feed, laying=Laying.LAYERS, has_half_layer_ends=True),
+            replace(self.whole(self.passage).feed, laying=Laying.LAYERS, has_half_layer_ends=True),
+            loads=self.inputs.loads,
             tables=self.inputs.tables,
             figures=self.figures,
             fibres=[part.fibre for part in self.inputs.parts],
             strand_tex=self.passage.strand_tex,
             slope_lab=self.slope_lab,
             limits=self.limits,
-            wish=Wish(distance_mm=self.mixed.distance_mm),
+            wish=Wish(distance_mm=self.mixed.distance_mm, bias_frac=self.mixed.bias_frac),
             rates=_rates(machines, self.inputs) or None,
         )
 
@@ -164,21 +177,24 @@ def usual_of(inputs: MixingInputs, *, strand_tex: float | None = None) -> Usual:
 
 
 def route_of(inputs: MixingInputs, mixed: Mixed) -> Route:
-    """The passage as asked, with the figures of this mill's machines."""
+    """The passage as asked, with the figures of this mill's machines.
+
+    What is picked in several loads is forecast as one of them: the bin tosses each by itself.
+    """
     figures = figures_of(inputs)
     value = {one.key: one.value for one in figures}
     feed = Feed(
-        inputs.dry_mass_g,
+        inputs.dry_mass_g / inputs.loads,
         tuple(part.part for part in inputs.parts),
-        mixed.layers,
+        max(1, round(mixed.layers / inputs.loads)),
         laying=mixed.laying,
         has_half_layer_ends=mixed.has_half_ends,
         weighing_sd_g=value[WEIGHING],
         clump_g=value[CLUMP_FED],
     )
     draws = [Draw(ends=ends, draft=float(ends)) for ends in mixed.ends]
-    held = inputs.tables.evenness_figures["sandwich_held"].value
-    sandwich_g = held * feed.set_mass_g if mixed.is_sandwich else 0.0
+    laid_g = feed.set_mass_g if mixed.is_sandwich else 0.0
+    sandwich_g = sandwich_enters_g(figures, inputs.tables, laid_g=laid_g)
     steps = usual_steps(figures, passes=mixed.passes, draws=draws, sandwich_g=sandwich_g)
     if not mixed.is_tossed:
         steps = tuple(step for step in steps if not isinstance(step, Toss))
@@ -187,9 +203,12 @@ def route_of(inputs: MixingInputs, mixed: Mixed) -> Route:
 
 def figures_of(inputs: MixingInputs) -> tuple[Figure, ...]:
     """Figures of the machines: the mill's own where it has some, usual ones else."""
-    return usual_figures(
-        inputs.tables, [_own(row) for row in inputs.figures if row.is_own and row.key in WORDS]
-    )
+    return own_figures(inputs.figures, inputs.tables)
+
+
+def own_figures(rows: Sequence[FigureRow], tables: Tables) -> tuple[Figure, ...]:
+    """Figures of some machines: the mill's own where it has some, usual ones else."""
+    return usual_figures(tables, [_own(row) for row in rows if row.is_own and row.key in WORDS])
 
 
 def _own(row: FigureRow) -> Figure:

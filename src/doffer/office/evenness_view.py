@@ -42,7 +42,7 @@ class StripRow:
 
 @dataclass(frozen=True, slots=True)
 class LabelRow:
-    """One lot: how far its share strays in a specimen, and how often a test would miss the label."""
+    """One fibre on the label: how far its share strays in a specimen, and how often a test would miss it."""
 
     name: str
     points: Likely
@@ -128,6 +128,9 @@ def how_words(route: Route, system: str) -> str:
     """How it is mixed, in one sentence: "six sets of 2.19 kg, two passes through the picker, ..."."""
     mixed, feed = route.mixed, route.passage.feed
     said = [f"{say_many(mixed.layers, 'set')} of {say(feed.set_mass_g, 'g', system)} of dry fibre"]
+    if route.inputs.loads > 1:
+        each = say(feed.lot_dry_mass_g, "g", system)
+        said.append(f"in {say_many(route.inputs.loads, 'load')} of {each}, each mixed by itself")
     if mixed.laying is Laying.HANDFULS:
         said.append("thrown as handfuls of one lot")
     if mixed.is_sandwich:
@@ -207,12 +210,11 @@ def _along(point: CurvePoint, spread: Likely | None, floor: float, times: float)
 
 
 def _label(forecast: Forecast) -> tuple[LabelRow, ...]:
-    spread = {part.name: part for part in forecast.stages[-1].parts}
     return tuple(
         LabelRow(
             one.name,
-            spread[one.name].points,
-            spread[one.name].floor_points,
+            one.points,
+            one.floor_points,
             say_chances(one.low.chance, one.high.chance),
         )
         for one in forecast.label

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from doffer.errors import InputError, NotFoundError
@@ -88,6 +88,7 @@ class MixingPart:
             self.staple_mm,
             self.staple_cv_frac,
             self.density_g_cm3,
+            self.fibre,
         )
 
 
@@ -96,7 +97,8 @@ class MixingInputs:
     """Everything a forecast of evenness needs.
 
     `parts` in the order they are laid, the largest first; `machines` the picker, card and drawing that count
-    in this mill, each with its figures (usual ones where it has none); `ways` how the fibre's colours mix.
+    in this mill, each with its figures (usual ones where it has none); `ways` how the fibre's colours mix;
+    `loads` the equal loads that the plan picks it in, each by itself.
     """
 
     name: str
@@ -106,6 +108,7 @@ class MixingInputs:
     machines: tuple[MachineFigures, ...]
     ways: ShadeWays
     tables: Tables
+    loads: int = 1
 
     @property
     def feed(self) -> Feed:
@@ -142,7 +145,9 @@ def mixing_of_batch(batch: BatchSpec, plan: BatchPlan, ways: MillWays) -> Mixing
     tables = bridge.current_tables()
     dry_g = _dry_at_picker_g(batch, plan, ways, tables)
     parts = [(start.part, dry_g.get(start.lot, 0.0)) for start in batch.lots]
-    return _mixing(batch.name, parts, Passes.of_ways(ways), tables)
+    picker = next((stage for stage in plan.stages if stage.stage == "pick"), None)
+    loads = picker.loads.count if picker is not None and picker.loads is not None else 1
+    return replace(_mixing(batch.name, parts, Passes.of_ways(ways), tables), loads=loads)
 
 
 def mixing_of_recipe(code: str, version: int | None = None, passes: Passes | None = None) -> MixingInputs:
@@ -270,7 +275,7 @@ def _mixing(
         ),
         dry_mass_g=total_g,
         passes=passes,
-        machines=_machines(tables),
+        machines=mixing_machines(tables),
         ways=mixing_now(there[0][0].fibre, form, tables).ways,
         tables=tables,
     )
@@ -302,7 +307,7 @@ def _colours(codes: Sequence[str], tables: Tables) -> dict[str, dict[str, Any]]:
     return found
 
 
-def _machines(tables: Tables) -> tuple[MachineFigures, ...]:
+def mixing_machines(tables: Tables) -> tuple[MachineFigures, ...]:
     """The first picker, card and drawing of the mill, as its plans count them; usual figures without one."""
     first: dict[str, Machine] = {}
     for row in Machine.objects.filter(archived_at=None, stage__in=MIXING_STAGES).order_by("pk"):

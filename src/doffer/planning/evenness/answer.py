@@ -93,12 +93,18 @@ class CurvePoint:
 
 @dataclass(frozen=True, slots=True)
 class LabelForecast:
-    """Chance of missing the label with better, likely and worse figures."""
+    """Chance of missing the label of one fibre with better, likely and worse figures.
+
+    `points` is how far its share strays in a specimen [points of 100], `floor_points` what fibre counts
+    alone make of that.
+    """
 
     name: str
     low: LabelRisk
     mid: LabelRisk
     high: LabelRisk
+    points: Likely
+    floor_points: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +120,7 @@ class Forecast:
     verdict : str
         The last stage's verdict, and what one more pass through the picker would do.
     label : tuple of LabelForecast
-        For every part.
+        For every fibre the label names, lots of one fibre together.
     curve : tuple of CurvePoint
         Spread by length of the finished strand; `curve_part` is the part whose share it shows.
     floor_de : float or None

@@ -17,14 +17,14 @@ from doffer.errors import InputError
 from doffer.fibre.arrays import Bools, Floats
 from doffer.fibre.distribution import normal_cdf
 from doffer.fibre.variation import Signals, share_signals, with_colour
+from doffer.planning.evenness.band import Ends, ends_of, outcome
 from doffer.planning.evenness.breakage import length_left
 from doffer.planning.evenness.cost import MachineRate, StageCost, lost_and_minutes, stage_costs
 from doffer.planning.evenness.doublings import PICK_AGAIN
-from doffer.planning.evenness.figures import Figure, usual_steps
+from doffer.planning.evenness.figures import Figure, sandwich_enters_g, usual_steps
 from doffer.planning.evenness.finished import POINTS, likely
-from doffer.planning.evenness.label_risk import specimen_sampling_variance, specimens_variance
+from doffer.planning.evenness.label_risk import label_signals, signals_sampling_variance, specimens_variance
 from doffer.planning.evenness.routes import Eye, Feeding, Machines, variance_left
-from doffer.planning.evenness.sensitivity import weighed, what_matters
 from doffer.planning.evenness.wish import Choice, Limits, Option, Wish, gentle_limits
 from doffer.process.evenness.passage import Card, Draw, Feed, Passage, Pick, Toss
 from doffer.tables.loader import Tables
@@ -43,6 +43,9 @@ DRAWINGS: tuple[tuple[int, ...], ...] = (
     (6, 6, 6),
 )
 REFERENCE_PASSES, REFERENCE_DRAWING = 2, (4, 6)  # the route at which figures are weighed against one another
+MOST_CHECKED = 60  # ways that are reckoned as a forecast would, until one is sure
+SURE_ROOM, LABEL_ROOM = 1.3, 3.0  # the quick band is off by less than this of a way's own (own trials)
+LEAST_VARIANCE = 1e-24  # of one fibre alone, whose share never strays
 MOST_TRIED = 3  # passes that are reckoned even where fewer are allowed, to say what they would do
 
 
@@ -55,15 +58,25 @@ class _Case:
     figures: Sequence[Figure]
     fibres: Sequence[str]
     strand_tex: float
-    signals: Signals
+    slope_lab: Floats | None
+    labels: Signals
     limits: Limits
     wish: Wish
     feedings: tuple[Feeding, ...]
+    loads: int
 
     @property
     def has_colour(self) -> bool:
         """Whether stripes are asked about at all."""
-        return len(self.signals.names) > len(self.feed.parts)
+        return self.slope_lab is not None
+
+    @property
+    def signals(self) -> Signals:
+        """Shares of the parts, of the fibres the label names, and the colours."""
+        parts = share_signals(self.feed.parts)
+        names = (*parts.names, *(f"label, {name}" for name in self.labels.names))
+        shares = Signals(names, np.concatenate([parts.weights, self.labels.weights]))
+        return shares if self.slope_lab is None else with_colour(shares, self.slope_lab)
 
     @property
     def most_label_chance(self) -> float:
@@ -74,6 +87,27 @@ class _Case:
     def figure(self, name: str) -> float:
         """A limit of table evenness_figures."""
         return self.tables.evenness_figures[name].value
+
+    @property
+    def limit(self) -> float:
+        """How far apart, or how large a spread, is put up with."""
+        return self.figure("visible_pair" if self.wish.is_strict else "visible_sd")
+
+    def ends(self, passage: Passage) -> Ends:
+        """A route with the figures that mix better and worse, as a forecast has them."""
+        return ends_of(
+            passage,
+            tables=self.tables,
+            figures=self.figures,
+            slope_lab=self.slope_lab,
+            distance_mm=self.wish.distance_mm,
+        )
+
+    def costs(self, route: Passage, rates: Mapping[str, MachineRate] | None) -> tuple[StageCost, ...]:
+        """What the stages cost for all loads together, with one setting up."""
+        feed = dataclasses.replace(route.feed, lot_dry_mass_g=self.loads * route.feed.lot_dry_mass_g)
+        whole = dataclasses.replace(route, feed=feed)
+        return stage_costs(whole, self.tables, self.fibres, rates=rates)
 
     def passage(self, feeding: Feeding, passes: int, ends: Sequence[int]) -> Passage:
         """A route with likely figures."""
@@ -109,6 +143,7 @@ def choose(
     limits: Limits | None = None,
     wish: Wish | None = None,
     rates: Mapping[str, MachineRate] | None = None,
+    loads: int = 1,
 ) -> Choice:
     """Try every set of layers, sandwich, number of passes and drawing, and choose the gentlest that will do.
 
@@ -126,34 +161,34 @@ def choose(
         Weights of the colour signals; without it only the label counts.
     limits, wish, rates : optional
         What fibre and machines allow; what the goods must be; how the machines run.
+    loads : int
+        Equal loads of whole sets that the lot is picked and tossed in, each by itself.
 
     Raises
     ------
     InputError
         A lot too small for two sets, or another number of fibres than parts.
     """
-    signals = share_signals(feed.parts)
-    if slope_lab is not None:
-        signals = with_colour(signals, slope_lab)
-    limits = limits or gentle_limits(tables, fibres)
-    held = tables.evenness_figures["sandwich_held"].value
-    feedings = _feedings(feed, limits, held)
-    case = _Case(feed, tables, figures, fibres, strand_tex, signals, limits, wish or Wish(), feedings)
-    reference = case.passage(feedings[0], REFERENCE_PASSES, REFERENCE_DRAWING)
-    start = len(feed.parts) if case.has_colour else 0
-    watched = Signals(signals.names[start:], signals.weights[start:])
-    matters = what_matters(reference, figures, watched, piece_g=case.figure("label_specimen"))
-    band = weighed(figures, matters)
+    limits, wish = limits or gentle_limits(tables, fibres), wish or Wish()
+    feed = dataclasses.replace(feed, lot_dry_mass_g=feed.lot_dry_mass_g / loads)
+    feedings = _feedings(feed, limits, figures, tables)
+    labels = label_signals(feed.parts, tables)
+    case = _Case(feed, tables, figures, fibres, strand_tex, slope_lab, labels, limits, wish, feedings, loads)
+    reference = case.ends(case.passage(feedings[0], REFERENCE_PASSES, REFERENCE_DRAWING))
+    band, matters = reference.scene.band, reference.matters
     most = case.passage(feedings[0], _most_passes(limits), (2,))
     answers = _answers(case, (band.low(most), most, band.high(most)))
     options = _options(case, answers, rates)
-    allowed = [one for one in options if _is_allowed(one, limits)]
-    best = min((one for one in allowed if one.is_likely), key=_gentleness, default=None)
-    sure = min((one for one in allowed if one.is_sure), key=_gentleness, default=None)
+    allowed = sorted((one for one in options if _is_allowed(one, limits)), key=_gentleness)
+    likely_ones = [one for one in allowed if one.is_likely]
+    best = next((exact for one in likely_ones if (exact := _exact(case, one)).is_likely), None)
+    nearly = [one for one in likely_ones if _is_nearly_sure(case, one)][:MOST_CHECKED]
+    checked = (_exact(case, one) for one in nearly)
+    sure = best if best and best.is_sure else next((one for one in checked if one.is_sure), None)
     by_passes = tuple(
-        min(same, key=_gentleness)
+        found
         for passes in range(_most_passes(limits) + 1)
-        if (same := [one for one in allowed if one.passes == passes and one.is_likely])
+        if (found := _gentlest(case, [one for one in likely_ones if one.passes == passes]))
     )
     return Choice(
         best=best,
@@ -166,11 +201,51 @@ def choose(
     )
 
 
+def _gentlest(case: _Case, options: Sequence[Option]) -> Option | None:
+    """The first that is likely enough when its own figures are weighed."""
+    return next((exact for one in options if (exact := _exact(case, one)).is_likely), None)
+
+
+def _is_nearly_sure(case: _Case, option: Option) -> bool:
+    """Whether a way may turn out sure when its own figures are weighed against one another."""
+    chance = option.label_chance.high <= LABEL_ROOM * case.most_label_chance
+    if option.apart_de is None:
+        return chance
+    times = 1.0 if case.wish.is_strict else case.figure("pair_95")
+    return chance and option.apart_de.high <= SURE_ROOM * times * case.limit
+
+
+def _exact(case: _Case, option: Option) -> Option:
+    """The way with the band of a forecast of it: figures weighed for its own route, all of it reckoned."""
+    layers = option.layers // case.loads
+    laid_g = case.feed.lot_dry_mass_g / layers if option.sandwich_g else 0.0
+    sandwich_g = sandwich_enters_g(case.figures, case.tables, laid_g=laid_g)
+    passage = case.passage(Feeding(layers, sandwich_g), option.passes, option.ends)
+    wish, least = case.wish, case.limits.least_length_frac
+    found = outcome(case.ends(passage), specimens=wish.specimens, bias_frac=wish.bias_frac)
+    times = case.figure("pair_95")
+    apart = [times * one.seen_sd_de for one in found.seen]
+    met = [
+        chance <= case.most_label_chance
+        and (not apart or apart[end] <= (case.limit if wish.is_strict else times * case.limit))
+        for end, chance in ((1, found.chance.mid), (2, found.chance.high))
+    ]
+    worst = length_left(case.feed.parts, case.limits.break_rate, passes=option.passes).worst_frac
+    return dataclasses.replace(
+        option,
+        apart_de=likely(apart) if apart else None,
+        points=found.points,
+        label_chance=found.chance,
+        is_likely=met[0] and option.length_frac >= least,
+        is_sure=all(met) and worst >= least,
+    )
+
+
 def _most_passes(limits: Limits) -> int:
     return max(MOST_TRIED, limits.most_passes)
 
 
-def _feedings(feed: Feed, limits: Limits, held: float) -> tuple[Feeding, ...]:
+def _feedings(feed: Feed, limits: Limits, figures: Sequence[Figure], tables: Tables) -> tuple[Feeding, ...]:
     """Every size of set, and again as sandwiches where the nip takes a whole set at once."""
     layers = sorted({round(feed.lot_dry_mass_g / set_g) for set_g in SETS_G} - {0, 1})
     if not layers:
@@ -180,7 +255,7 @@ def _feedings(feed: Feed, limits: Limits, held: float) -> tuple[Feeding, ...]:
         found.append(Feeding(count, 0.0))
         set_g = feed.lot_dry_mass_g / count
         if set_g <= limits.most_sandwich_g:
-            found.append(Feeding(count, held * set_g))
+            found.append(Feeding(count, sandwich_enters_g(figures, tables, laid_g=set_g)))
     return tuple(found)
 
 
@@ -212,8 +287,7 @@ def _answers(case: _Case, three: Sequence[Passage]) -> _Answers:
     smallest = int(np.argmin(case.feed.shares))
     chance = _label_chance(case, shares, float(eye.specimens_g[0]))
     apart = case.figure("pair_95") * seen_sd
-    limit = case.figure("visible_pair") if case.wish.is_strict else case.figure("visible_sd")
-    is_even = (apart if case.wish.is_strict else seen_sd) <= limit
+    is_even = (apart if case.wish.is_strict else seen_sd) <= case.limit
     met = (chance <= case.most_label_chance) & (is_even | (not case.has_colour))
     correlation = np.array([one.correlation for one in machines])
     return _Answers(apart, POINTS * np.sqrt(shares[..., 0, smallest]), chance, correlation, met)
@@ -229,10 +303,12 @@ def _machines(passage: Passage) -> Machines:
 
 
 def _label_chance(case: _Case, shares: Floats, specimen_g: float) -> Floats:
-    """Chance of missing the label by the part most at risk, shape of all but the last two axes."""
-    wish, sampling = case.wish, specimen_sampling_variance(case.feed.parts, specimen_g=specimen_g)
+    """Chance of missing the label by the fibre most at risk, shape of all but the last two axes."""
+    wish, parts = case.wish, case.feed.parts
+    shares = shares[..., len(parts) :]
+    sampling = signals_sampling_variance(parts, case.labels, specimen_g=specimen_g)
     variance = specimens_variance(shares[..., 0, :], shares[..., 1, :], sampling, specimens=wish.specimens)
-    sd = np.sqrt(variance.max(axis=-1))
+    sd = np.sqrt(np.maximum(variance.max(axis=-1), LEAST_VARIANCE))
     tolerance = case.figure("label_tolerance") / POINTS
     ends = np.stack([-(tolerance - wish.bias_frac) / sd, -(tolerance + wish.bias_frac) / sd])
     return np.asarray(normal_cdf(ends).sum(axis=0))
@@ -253,12 +329,12 @@ def _options(case: _Case, answers: _Answers, rates: Mapping[str, MachineRate] | 
     for passes, (length, worst) in enumerate(lengths):
         for drawing, ends in enumerate(DRAWINGS):
             route = case.passage(case.feedings[0], passes, ends)
-            cost = lost_and_minutes(stage_costs(route, case.tables, case.fibres, rates=rates))
+            cost = lost_and_minutes(case.costs(route, rates))
             for at, feeding in enumerate(case.feedings):
                 here = (slice(None), at, passes, drawing)
                 found.append(
                     Option(
-                        layers=feeding.layers,
+                        layers=feeding.layers * case.loads,
                         set_g=case.feed.lot_dry_mass_g / feeding.layers,
                         sandwich_g=feeding.sandwich_g and case.feed.lot_dry_mass_g / feeding.layers,
                         passes=passes,
@@ -290,7 +366,7 @@ def _gentleness(option: Option) -> tuple[float, ...]:
 def _extra_pass(case: _Case, rates: Mapping[str, MachineRate] | None) -> StageCost:
     """Fibre and minutes of one more pass after the first."""
     route = case.passage(case.feedings[0], REFERENCE_PASSES, ())
-    costs = stage_costs(route, case.tables, case.fibres, rates=rates)
+    costs = case.costs(route, rates)
     picked = [cost for step, cost in zip(route.steps, costs[1:], strict=True) if isinstance(step, Pick)]
     return picked[-1]
 
@@ -316,10 +392,10 @@ def _sentence(
 
 def _why_none(case: _Case, options: Sequence[Option], answers: _Answers) -> str:
     """Why nothing will do, the deepest reason first."""
-    limits, wish = case.limits, case.wish
+    limits = case.limits
     specimen_g = case.figure("label_specimen")
-    floor = specimen_sampling_variance(case.feed.parts, specimen_g=specimen_g)[None, None, :]
-    alone = _label_chance(case, np.concatenate([np.zeros_like(floor)] * 2, axis=1), specimen_g)
+    followed = len(case.feed.parts) + len(case.labels.names)
+    alone = _label_chance(case, np.zeros((1, 2, followed)), specimen_g)
     if float(alone.max()) > case.most_label_chance:
         return (
             "No way meets the label: weighing out and the number of fibres in a specimen alone miss it too "
@@ -334,7 +410,7 @@ def _why_none(case: _Case, options: Sequence[Option], answers: _Answers) -> str:
             f"{limits.most_passes} at most. Lay smaller sets than {min(SETS_G):.0f} g, or choose lots nearer "
             "in shade."
         )
-    limit = case.figure("visible_pair" if wish.is_strict else "visible_sd")
+    limit = case.limit
     common = answers.apart[1, :, limits.most_passes, 0].min() * math.sqrt(answers.correlation[1])
     if case.has_colour and answers.correlation[1] > 0 and common > limit:
         return (

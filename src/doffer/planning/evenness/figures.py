@@ -19,7 +19,7 @@ from doffer.working import Status, Term, Working
 
 PICK_HOLD_UP, CARD_HOLD_UP, GRAB = "picker_hold_up", "card_hold_up", "bin_grab"  # rows of evenness_figures
 CLUMP_FED, CLUMPS = "clump_fed", ("clump_after_1", "clump_after_2", "clump_after_3")
-SHARED, WEIGHING = "end_correlation", "layer_weighing_sd"
+SHARED, WEIGHING, HELD = "end_correlation", "layer_weighing_sd", "sandwich_held"
 WORDS = {
     PICK_HOLD_UP: "what the picker holds",
     GRAB: "one grab out of the bin",
@@ -30,8 +30,10 @@ WORDS = {
     CLUMPS[2]: "clumps after the third picking",
     SHARED: "what all ends of a drawing have in common",
     WEIGHING: "how far a layer strays from its weight",
+    HELD: "how much of a sandwich enters the nip together",
 }
-MIXES_BETTER_WHEN_LARGE = frozenset({PICK_HOLD_UP, CARD_HOLD_UP})
+G_PER_KG = 1000.0
+MIXES_BETTER_WHEN_LARGE = frozenset({PICK_HOLD_UP, CARD_HOLD_UP, HELD})
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,15 +154,36 @@ def _of_table(tables: Tables, key: str) -> Figure:
 def usual_steps(
     figures: Iterable[Figure], *, passes: int, draws: Iterable[Draw] = (), sandwich_g: float = 0.0
 ) -> tuple[Step, ...]:
-    """Pick and toss so often, card, then draw: a route with these figures at their likely values."""
+    """Pick and toss so often, card, then draw: a route with these figures at their likely values.
+
+    A sandwich enters at the first pass alone: what was picked has no layers left to lie upon one another.
+    """
     value = {one.key: one.value for one in figures}
     steps: list[Step] = []
     for number in range(passes):
         clump_g = value[CLUMPS[min(number, len(CLUMPS) - 1)]]
-        steps += [Pick(value[PICK_HOLD_UP], sandwich_g, clump_g), Toss(value[GRAB])]
+        held_g = 0.0 if number else sandwich_g
+        steps += [Pick(value[PICK_HOLD_UP], held_g, clump_g), Toss(value[GRAB])]
     shared = value[SHARED]
     drawn = (dataclasses.replace(draw, correlation=max(shared, draw.correlation)) for draw in draws)
     return (*steps, Card(value[CARD_HOLD_UP]), *drawn)
+
+
+def sandwich_enters_g(figures: Iterable[Figure], tables: Tables, *, laid_g: float) -> float:
+    """What of a sandwich as laid enters the nip at once [g]: what the nip takes, of that the share held.
+
+    Figures ``sandwich_most`` (of table evenness_figures) and ``sandwich_held``.
+    """
+    held = next(one.value for one in figures if one.key == HELD)
+    return held * min(laid_g, tables.evenness_figures["sandwich_most"].value)
+
+
+def small_lot_factor(passage: Passage, tables: Tables) -> float:
+    """By how much the spread of a small lot may lie above the closed form; 1 for others, undrawn too."""
+    rows = tables.evenness_figures
+    is_drawn = any(isinstance(step, Draw) for step in passage.steps)
+    is_small = passage.feed.lot_dry_mass_g < G_PER_KG * rows["small_lot_range"].value
+    return rows["small_lot_factor"].value if is_drawn and is_small else 1.0
 
 
 def _used(passage: Passage) -> frozenset[str]:
@@ -173,6 +196,7 @@ def _used(passage: Passage) -> frozenset[str]:
         SHARED: Draw in kinds,
         WEIGHING: passage.feed.weighing_sd_g > 0,
         CLUMP_FED: passage.feed.clump_g > 0,
+        HELD: any(isinstance(step, Pick) and step.sandwich_g > 0 for step in passage.steps),
     }
     clumps = {key for number, key in enumerate(CLUMPS) if number < picks}
     return frozenset({key for key, is_used in used.items() if is_used} | clumps)
@@ -215,6 +239,7 @@ def _scaled_step(step: Step, ratios: Mapping[str, float], *, clump: str, added_s
             return dataclasses.replace(
                 step,
                 hold_up_g=step.hold_up_g * ratios.get(PICK_HOLD_UP, 1.0),
+                sandwich_g=step.sandwich_g * ratios.get(HELD, 1.0),
                 clump_g=step.clump_g * ratios.get(clump, 1.0),
             )
         case Toss():

@@ -12,7 +12,12 @@ from doffer.fibre.arrays import Floats
 from doffer.fibre.variation import Signals, Variation, share_signals, with_colour
 from doffer.planning.evenness.answer import CurvePoint, LabelForecast, Likely, StageForecast
 from doffer.planning.evenness.figures import Figure, FigureBand
-from doffer.planning.evenness.label_risk import label_risks, specimen_sampling_variance, specimens_variance
+from doffer.planning.evenness.label_risk import (
+    label_risks,
+    label_signals,
+    signals_sampling_variance,
+    specimens_variance,
+)
 from doffer.process.evenness.fibres import signal_sampling_variance
 from doffer.process.evenness.passage import Passage
 from doffer.process.evenness.spectrum import between_variance
@@ -37,6 +42,7 @@ class Scene:
     has_colour: bool
     names: tuple[str, ...]
     floors: Floats
+    label_signals: Signals
 
 
 def scene_of(
@@ -66,6 +72,7 @@ def scene_of(
         has_colour=slope_lab is not None,
         names=names,
         floors=floors,
+        label_signals=label_signals(passage.feed.parts, tables),
     )
 
 
@@ -78,20 +85,24 @@ def likely(three: Sequence[float] | Floats) -> Likely:
 def label_forecasts(
     scene: Scene, passage: Passage, last: Sequence[Variation], *, specimens: int, bias_frac: float
 ) -> tuple[LabelForecast, ...]:
-    """Chance of missing the label for every part, from the last stage by better, likely, worse figures."""
-    feed, k = passage.feed, len(scene.names)
-    sampling = specimen_sampling_variance(feed.parts, specimen_g=scene.specimen_g)
+    """Chance of missing the label for every fibre on it, from the last stage by low, likely, high figures.
+
+    `last` holds the spectra of `Scene.label_signals`.
+    """
+    feed, names = passage.feed, scene.label_signals.names
+    sampling = signals_sampling_variance(feed.parts, scene.label_signals, specimen_g=scene.specimen_g)
     masses = np.array(
         [scene.specimen_g, min(scene.tables.evenness_figures["skein_shared"].value, feed.lot_dry_mass_g)]
     )
     tolerance_frac = scene.tables.evenness_figures["label_tolerance"].value / POINTS
-    three = []
+    three, points = [], []
     for variation in last:
-        between = between_variance(variation, masses_g=masses)[:k]
+        between = between_variance(variation, masses_g=masses)
+        points.append(POINTS * np.sqrt(between[:, 0]))
         variance = specimens_variance(between[:, 0], between[:, 1], sampling, specimens=specimens)
         three.append(
             label_risks(
-                feed.parts,
+                names,
                 variance,
                 sampling,
                 specimens=specimens,
@@ -99,8 +110,17 @@ def label_forecasts(
                 bias_frac=bias_frac,
             )
         )
+    spread = np.stack(points)
     return tuple(
-        LabelForecast(name, *risks) for name, risks in zip(scene.names, zip(*three, strict=True), strict=True)
+        LabelForecast(
+            name,
+            three[0][at],
+            three[1][at],
+            three[2][at],
+            points=likely(spread[:, at]),
+            floor_points=POINTS * math.sqrt(sampling[at]),
+        )
+        for at, name in enumerate(names)
     )
 
 

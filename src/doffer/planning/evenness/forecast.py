@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from doffer.fibre.arrays import Floats
-from doffer.fibre.variation import COLOUR_AXES, Signals, Variation
+from doffer.fibre.variation import COLOUR_AXES, Variation
 from doffer.planning.evenness import say
 from doffer.planning.evenness.answer import (
     CurvePoint,
@@ -19,23 +19,21 @@ from doffer.planning.evenness.answer import (
     PartSpread,
     StageForecast,
 )
+from doffer.planning.evenness.band import Ends, ends_of, label_of, left_by, stripes_of
 from doffer.planning.evenness.cost import StageCost, stage_of
-from doffer.planning.evenness.figures import Figure
+from doffer.planning.evenness.figures import CLUMPS, Figure
 from doffer.planning.evenness.finished import (
     POINTS,
     Scene,
     curve_of,
-    label_forecasts,
     likely,
-    scene_of,
     workings_of,
 )
 from doffer.planning.evenness.label_risk import specimen_sampling_variance
-from doffer.planning.evenness.sensitivity import weighed, what_matters
 from doffer.planning.evenness.traps import traps
-from doffer.process.evenness.passage import Card, Passage, Pick, Toss
-from doffer.process.evenness.spectrum import between_variance, through
-from doffer.process.evenness.visible import Stripes, dominant_wave_g, visible_stripes, wavelength_mm
+from doffer.process.evenness.passage import Card, Passage, Pick, Step, Toss
+from doffer.process.evenness.spectrum import between_variance
+from doffer.process.evenness.visible import Stripes, dominant_wave_g, wavelength_mm
 from doffer.tables.loader import Tables
 
 __all__ = [
@@ -64,6 +62,7 @@ def forecast(
     yarn_per_row_mm: float | None = None,
     specimens: int = 2,
     bias_frac: float = 0.0,
+    most_passes: int | None = None,
 ) -> Forecast:
     """Forecast every stage of a passage with figures that mix better than likely, likely and worse.
 
@@ -85,28 +84,27 @@ def forecast(
         Specimens of a label test.
     bias_frac : float
         What weighing out may be wrong by [frac].
+    most_passes : int, optional
+        Passes through the picker that this fibre should see at most, see `wish.gentle_limits`.
     """
-    scene = scene_of(passage, tables, figures, slope_lab, distance_mm)
-    matters = what_matters(passage, figures, _watched(scene), piece_g=scene.piece_g)
-    scene = dataclasses.replace(scene, band=weighed(figures, matters))
-    routes = (scene.band.low(passage), passage, scene.band.high(passage))
+    ends = ends_of(passage, tables=tables, figures=figures, slope_lab=slope_lab, distance_mm=distance_mm)
+    scene, matters = ends.scene, ends.matters
     names = say.stage_names(passage)
     given = tuple(costs) or (StageCost(),) * len(names)
-    every = [[through(stage, scene.signals) for stage in route.stages()] for route in routes]
+    every = [left_by(ends, scene.signals, n_steps=at) for at in range(len(names))]
     stages = tuple(
-        _stage(scene, passage, at, [one[at] for one in every], name=names[at], cost=given[at])
-        for at in range(len(names))
+        _stage(scene, passage, at, every[at], name=names[at], cost=given[at]) for at in range(len(names))
     )
-    last = [one[-1] for one in every]
+    last = every[-1]
     floor_de = float(np.sqrt(scene.floors[-len(COLOUR_AXES) :].sum())) if scene.has_colour else None
     part = int(np.argmin(passage.feed.shares))
-    label = label_forecasts(scene, passage, last, specimens=specimens, bias_frac=bias_frac)
+    label = label_of(ends, specimens=specimens, bias_frac=bias_frac)
     waves_mm = tuple(one.wavelength_mm for one in stages[-1:] if one.wavelength_mm is not None)
     used = [one for one in figures if one in {matter.figure for matter in matters} or one.is_own]
     return Forecast(
         passage=passage,
         stages=stages,
-        verdict=_verdict(scene, passage, stages[-1]),
+        verdict=_verdict(ends, stages[-1], slope_lab, most_passes=most_passes),
         label=label,
         curve=curve_of(scene, passage, last, part=part),
         curve_part=scene.names[part],
@@ -127,14 +125,8 @@ def forecast(
     )
 
 
-def _watched(scene: Scene) -> Signals:
-    """What the verdict is about: the colours, or else the shares."""
-    start = len(scene.names) if scene.has_colour else 0
-    return Signals(scene.signals.names[start:], scene.signals.weights[start:])
-
-
 def _stage(
-    scene: Scene, passage: Passage, at: int, three: list[Variation], *, name: str, cost: StageCost
+    scene: Scene, passage: Passage, at: int, three: Sequence[Variation], *, name: str, cost: StageCost
 ) -> StageForecast:
     specimen = np.array([scene.specimen_g])
     spread = POINTS * np.sqrt([between_variance(one, masses_g=specimen)[:, 0] for one in three])
@@ -143,7 +135,7 @@ def _stage(
         PartSpread(part, likely(spread[:, row]), POINTS * math.sqrt(sampling[row]))
         for row, part in enumerate(scene.names)
     )
-    seen = _seen(scene, passage, three)
+    seen = stripes_of(scene, passage, three)
     wave_g = _wave_g(scene, three[1])
     wave_mm = None if wave_g is None else wavelength_mm(wave_g=wave_g, strand_tex=passage.strand_tex)
     step = passage.steps[at - 1] if at else None
@@ -163,15 +155,6 @@ def _stage(
         lost_g=cost.lost_g,
         minutes=cost.minutes,
     )
-
-
-def _seen(scene: Scene, passage: Passage, three: Sequence[Variation]) -> list[Stripes]:
-    if not scene.has_colour:
-        return []
-    return [
-        visible_stripes(one, scene.tables, strand_tex=passage.strand_tex, distance_mm=scene.distance_mm)
-        for one in three
-    ]
 
 
 def _flags(scene: Scene, seen: Sequence[Stripes]) -> tuple[bool | None, bool | None, bool | None]:
@@ -225,23 +208,40 @@ def _sentence(
     )
 
 
-def _verdict(scene: Scene, passage: Passage, last: StageForecast) -> str:
+def _verdict(ends: Ends, last: StageForecast, slope_lab: Floats | None, *, most_passes: int | None) -> str:
     """The last stage's sentence and what one more pass through the picker would leave."""
+    passage, scene = ends.routes[1], ends.scene
     if not last.may_be_visible:
         return last.sentence
-    routes = [one_more_pass(route) for route in (passage, scene.band.high(passage))]
-    mid, high = (_seen(scene, passage, [through(route, scene.signals)])[0] for route in routes)
-    return say.one_more_words(last.sentence, is_visible=mid.is_told_apart, may_be_visible=high.is_told_apart)
+    figures = scene.band.figures
+    more = one_more_pass(passage, figures)
+    after = ends_of(
+        more, tables=scene.tables, figures=figures, slope_lab=slope_lab, distance_mm=scene.distance_mm
+    )
+    seen = stripes_of(scene, more, left_by(after, scene.signals))
+    picks = sum(isinstance(step, Pick) for step in passage.steps)
+    return say.one_more_words(
+        last.sentence,
+        is_visible=seen[1].is_told_apart,
+        may_be_visible=seen[2].is_told_apart,
+        most_passes=most_passes if most_passes is not None and picks >= most_passes else None,
+    )
 
 
-def one_more_pass(passage: Passage) -> Passage:
-    """The passage with its last picking (and the toss after it) done once more, before the card."""
+def one_more_pass(passage: Passage, figures: Sequence[Figure]) -> Passage:
+    """The passage with one more picking (and a toss after it, if the last has one) before the card.
+
+    The picker opens what it is given again, so the new pass has the clumps of its own number.
+    """
     picks = [at for at, step in enumerate(passage.steps) if isinstance(step, Pick)]
     if not picks:
         return passage
-    more = passage.steps[picks[-1] : picks[-1] + 1]
+    value = {one.key: one.value for one in figures}
+    clump_g = value[CLUMPS[min(len(picks), len(CLUMPS) - 1)]]
+    hold_up_g = next(step.hold_up_g for step in reversed(passage.steps) if isinstance(step, Pick))
+    more: tuple[Step, ...] = (Pick(hold_up_g, clump_g=clump_g),)
     after = passage.steps[picks[-1] + 1 : picks[-1] + 2]
+    at = picks[-1] + 1
     if after and isinstance(after[0], Toss):
-        more = (*more, after[0])
-    at = picks[-1] + len(more)
+        more, at = (*more, after[0]), at + 1
     return dataclasses.replace(passage, steps=(*passage.steps[:at], *more, *passage.steps[at:]))

@@ -11,8 +11,10 @@ import numpy as np
 from doffer.errors import InputError
 from doffer.fibre.arrays import Floats
 from doffer.fibre.distribution import normal_cdf
+from doffer.fibre.variation import Signals
 from doffer.process.evenness.fibres import fibre_tex, section_spread
 from doffer.process.evenness.passage import Part
+from doffer.tables.loader import Tables
 
 UG_FROM_TEX_MM = 1.0  # a fibre of 1 tex and 1 mm weighs 1 ug
 G_PER_UG = 1e-6
@@ -26,7 +28,7 @@ class LabelRisk:
     Parameters
     ----------
     name : str
-        The part whose share is tested.
+        The fibre whose share is tested.
     sd_frac : float
         Standard deviation of the mean of the specimens [frac].
     floor_frac : float
@@ -75,6 +77,31 @@ def specimen_sampling_variance(parts: Sequence[Part], *, specimen_g: float) -> F
     return np.asarray(share * ((1 - share) ** 2 * mass_g + share * others) / specimen_g)
 
 
+def label_signals(parts: Sequence[Part], tables: Tables) -> Signals:
+    """The share of every fibre that a label names, lots of one together; a part of no fibre by itself."""
+    names = [label_name(part, tables) for part in parts]
+    unique = tuple(dict.fromkeys(names))
+    return Signals(unique, np.array([[float(name == one) for name in names] for one in unique]))
+
+
+def label_name(part: Part, tables: Tables) -> str:
+    """What a part counts as on a label: the fibre's name, or its own."""
+    row = tables.fibres.get(part.fibre)
+    return part.name if row is None else tables.fibres[row.label_as].name
+
+
+def signals_sampling_variance(parts: Sequence[Part], signals: Signals, *, specimen_g: float) -> Floats:
+    """Variance of each signal in a specimen of perfectly mixed fibre, shape (q,) [signal^2].
+
+    ``sum_k f_k m_k (w_k - mean)^2 / specimen`` with fibre masses m: for the share of one part that of
+    `specimen_sampling_variance`; nothing for what is the same of every part. Computed.
+    """
+    share = np.array([part.share_frac for part in parts])
+    mass_g = np.array([fibre_mass_ug(part) for part in parts]) * G_PER_UG
+    away = signals.weights - (signals.weights @ share)[:, None]
+    return np.asarray(away**2 @ (share * mass_g) / specimen_g)
+
+
 def miss_chance(*, sd_frac: float, tolerance_frac: float, bias_frac: float = 0.0) -> float:
     """Chance of a deviation beyond the tolerance: ``Phi(-(t - b)/s) + Phi(-(t + b)/s)``, normal.
 
@@ -112,7 +139,7 @@ def specimens_variance(
 
 
 def label_risks(
-    parts: Sequence[Part],
+    names: Sequence[str],
     variance: Floats,
     sampling: Floats,
     *,
@@ -120,10 +147,12 @@ def label_risks(
     tolerance_frac: float,
     bias_frac: float = 0.0,
 ) -> tuple[LabelRisk, ...]:
-    """Chance of missing the label for every part.
+    """Chance of missing the label for every name on it.
 
     Parameters
     ----------
+    names : sequence of str
+        Fibres the label names, see `label_signals`.
     variance : ndarray, shape (k,)
         Of the mean of the specimens, from `specimens_variance`.
     sampling : ndarray, shape (k,)
@@ -133,10 +162,10 @@ def label_risks(
     """
     return tuple(
         LabelRisk(
-            part.name,
+            name,
             math.sqrt(spread),
             math.sqrt(floor / specimens),
             miss_chance(sd_frac=math.sqrt(spread), tolerance_frac=tolerance_frac, bias_frac=bias_frac),
         )
-        for part, spread, floor in zip(parts, variance, sampling, strict=True)
+        for name, spread, floor in zip(names, variance, sampling, strict=True)
     )

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from doffer.fibre.arrays import Floats
-from doffer.fibre.variation import Signals, Variation
+from doffer.fibre.variation import COLOUR_AXES, Signals, Variation
 from doffer.process.evenness.passage import Card, Feed, Pick, Toss
 from doffer.process.evenness.spectrum import LOT_WAVES, apply, box_gain, laid
 from doffer.process.evenness.visible import G_PER_MM_PER_TEX, contrast_weights
@@ -58,7 +58,7 @@ class Left:
     seen : ndarray, shape (c, p + 1, e)
         Of the colour as the eye takes it in [CIELAB^2]; zero where no colours are known.
     shares : ndarray, shape (c, p + 1, e, s, k)
-        Of the share of every part between specimens of s masses [frac^2].
+        Of every share followed between specimens of s masses [frac^2].
     """
 
     seen: Floats
@@ -75,8 +75,10 @@ def variance_left(
     eye: Eye,
     tables: Tables,
 ) -> Left:
-    """Variance after every feeding, number of passes and doubling; `signals`: parts, then the colour axes."""
-    k = len(feed.parts)
+    """Variance after every feeding, number of passes and doubling; `signals`: shares, then colour axes."""
+    k = len(signals.names)
+    if signals.names[-len(COLOUR_AXES) :] == COLOUR_AXES:
+        k -= len(COLOUR_AXES)
     seen, shares, weights, last_layers = [], [], _Weights({}, {}), None
     kept = np.array([machines.correlation + (1 - machines.correlation) / ends for ends in doublings])
     ends = np.array(doublings, dtype=np.float64)
@@ -98,8 +100,9 @@ def variance_left(
 def _carded(start: Variation, feeding: Feeding, machines: Machines) -> list[Variation]:
     """After the card with no pass, one pass, two passes, and so on."""
     heap, found = start, [apply(machines.card, start)]
-    for pick in machines.picks:
-        heap = apply(dataclasses.replace(pick, sandwich_g=feeding.sandwich_g), heap)
+    for number, pick in enumerate(machines.picks):
+        sandwich_g = 0.0 if number else feeding.sandwich_g  # what was tossed has no layers left
+        heap = apply(dataclasses.replace(pick, sandwich_g=sandwich_g), heap)
         heap = apply(machines.toss, heap)
         found.append(apply(machines.card, heap))
     return found

@@ -98,7 +98,12 @@ def figures_sentence(figures: Sequence[Figure]) -> str:
     return f"The mill's own: {', '.join(own)}. {told}"
 
 
-def one_more_words(before: str, *, is_visible: bool, may_be_visible: bool) -> str:
-    """The verdict, and what one more pass through the picker would do."""
+def one_more_words(
+    before: str, *, is_visible: bool, may_be_visible: bool, most_passes: int | None = None
+) -> str:
+    """The verdict, and what one more pass through the picker would do, or why there should be none."""
     after = seen_words(is_visible=is_visible, may_be_visible=may_be_visible)
-    return f"{before}; one more pass: {after}"
+    if most_passes is None:
+        return f"{before}; one more pass: {after}"
+    many = "one pass" if most_passes == 1 else f"{most_passes} passes"
+    return f"{before}; one more pass: {after}, but this fibre should see {many} at most"

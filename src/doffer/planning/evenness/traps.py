@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from doffer.planning.evenness.figures import small_lot_factor
 from doffer.process.evenness.passage import Cans, Card, Draw, Laying, Passage, Pick, Toss
 from doffer.tables.loader import Tables
 from doffer.working import Status, percent
@@ -48,7 +49,9 @@ def traps(
         _pure_handfuls(passage),
         *_cans_in_step(passage),
         _full_layer_first(passage),
-        _small_lot(passage, tables.evenness_figures["small_lot_hold_ups"].value),
+        _small_lot(passage, tables.evenness_figures["small_lot_hold_ups"].value)
+        or _small_lot_drawn(passage, small_lot_factor(passage, tables)),
+        _large_sandwich(passage, tables.evenness_figures["sandwich_most"].value),
         _unlike_lengths(passage, tables.evenness_figures["length_difference"].value / PERCENT),
         *_pooling(wavelengths_mm, yarn_per_row_mm),
     )
@@ -114,6 +117,30 @@ def _small_lot(passage: Passage, hold_ups: float) -> Trap | None:
         f"This lot of {passage.feed.lot_dry_mass_g:.0f} g is less than {hold_ups:g} times what the machine "
         f"holds ({held_g:.0f} g): it never runs evenly, and the forecast does not hold.",
         f"Make {least_g:.0f} g or more at once, or blend it on hand cards.",
+    )
+
+
+def _small_lot_drawn(passage: Passage, factor: float) -> Trap | None:
+    if factor <= 1:
+        return None
+    return Trap(
+        "small_lot_drawn",
+        f"A lot of {passage.feed.lot_dry_mass_g:.0f} g fills few cans, and what lies in each is left to "
+        f"chance: the spread may come out {factor:g} times as large, so the range is that much wider upward.",
+        "Look at a strip after the last drawing before the rest is spun.",
+    )
+
+
+def _large_sandwich(passage: Passage, most_g: float) -> Trap | None:
+    is_laid = any(isinstance(step, Pick) and step.sandwich_g > 0 for step in passage.steps)
+    if not is_laid or passage.feed.set_mass_g <= most_g:
+        return None
+    return Trap(
+        "large_sandwich",
+        f"A set of {passage.feed.set_mass_g:.0f} g cannot enter the picker at once: its nip takes "
+        f"{most_g:.0f} g, and only so much is counted.",
+        "Lay smaller sets, or do without the sandwich.",
+        Status.PRACTICE,
     )
 
 

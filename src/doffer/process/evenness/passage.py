@@ -42,6 +42,8 @@ class Part:
         Mean and coefficient of variation of fibre diameter and fibre length.
     density_g_cm3 : float
         Density of the fibre.
+    fibre : str
+        Which fibre it is, so that lots of one fibre count as one on a label; "": of its own.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Part:
     staple_mm: float
     staple_cv_frac: float
     density_g_cm3: float
+    fibre: str = ""
 
 
 @dataclass(frozen=True, slots=True)
