@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import importlib.util
 import warnings
 
 import numpy as np
 
+if importlib.util.find_spec("numba"):  # before the library, whose stand-in for SciPy numba cannot read
+    importlib.import_module("numba")
 with warnings.catch_warnings():  # it tells of optional parts that are not installed
     warnings.simplefilter("ignore")
     import colour
