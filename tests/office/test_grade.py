@@ -82,7 +82,7 @@ def test_the_same_form_sent_twice_is_one_run(table):
 
 
 def test_cautions_and_what_is_usual_stand_beside_the_form(table, django_assert_max_num_queries):
-    with django_assert_max_num_queries(30):
+    with django_assert_max_num_queries(31):
         page = text_of(table.get("/lots/L001/grade/"))
     assert "Look for blades, wire and thorns" in page
     assert "6 to 25 % is usually thrown out" in page
