@@ -5,7 +5,7 @@ tolerances are those of the ideal-gas form: 0.05 % on saturation pressure, 0.5 %
 """
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from doffer.errors import InputError
@@ -34,6 +34,7 @@ def test_a_damp_card_room():
     assert air.volume_m3_per_kg == pytest.approx(0.8451, abs=1e-4)
 
 
+@settings(deadline=None)  # with numba, psychrolib compiles itself at the first call
 @given(st.floats(-10, 40), st.floats(0.05, 1))
 def test_dew_point_lies_below_wet_bulb_and_wet_bulb_below_the_air(temp_c, rh_frac):
     air = moist_air(temp_c=temp_c, rh_frac=rh_frac)

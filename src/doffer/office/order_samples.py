@@ -115,7 +115,7 @@ def _shown(request: HttpRequest, code: str, typed: Typed, *, status: int = 200) 
         "stages": STAGES,
         "stage_words": dict(STAGES),
         "components": [
-            ("", "none: all pieces are of one length"),
+            ("", "none: all of one length"),
             *((row.lot.code, row.lot.code) for row in order.lots),
         ],
         "key": request.POST.get("key") or fresh_key(),
