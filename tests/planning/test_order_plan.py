@@ -134,6 +134,16 @@ def test_hold_ups_are_weighed_out_on_top_so_that_the_promise_still_comes_out():
     assert [part.percent for part in eu.parts] == [50, 30, 20]
 
 
+def test_the_regain_of_a_blend_is_that_of_what_is_taken_not_of_what_is_on_hand():
+    plenty = [THREE[0], lot("L038", "alpaca", 8000, regain=0.097), lot("L035", "silk", 90_000, regain=0.098)]
+    few, many = (plan_one(lots, SOCK, ways()) for lots in (THREE, plenty))
+    # agreed regains 17, 17 and 11 %: 50/30/20 of oven-dry fibre gives 15.8 %; all on hand would give 12 %
+    assert many.yarn.wish.label_regain_frac == pytest.approx(0.158, abs=0.001)
+    assert many.yarn.single.tex == pytest.approx(few.yarn.single.tex, rel=2e-3)
+    masses = [{line.name: line.weigh_mass_g for line in plan.weigh_out.lines} for plan in (few, many)]
+    assert masses[1] == pytest.approx(masses[0], rel=5e-3)
+
+
 def test_two_lots_of_one_fibre_share_its_part_by_what_there_is():
     lots = [lot("A", "alpaca", 3000), lot("B", "alpaca", 1000), lot("C", "wool", 9000)]
     wish = Wish("roving", shares={"alpaca": 0.5, "wool": 0.5}, finished_mass_g=2000)

@@ -147,24 +147,42 @@ def _make_ready(batch: BatchSpec, ways: MillWays, tables: Tables, rng: np.random
         raise InputError(
             "fibre on hand", ", ".join(whole), "more than nothing; weigh the lot first", batch.name
         )
-    agreed = blend_regain_frac(list(whole.values()), tables, ways.label_basis)
-    settings = stage_settings(batch, whole, ways, tables, agreed_frac=agreed)
-    route = product_route(batch.wish.product, batch.lots, settings, skirts=ways.skirts)
-    blend = None
-    if batch.wish.shares or batch.wish.finished_mass_g is not None:
-        expected = expected_losses(route, tables, materials=whole)
-        blend = blend_takes(batch, whole, route, expected, tables, ways.label_basis)
-    taken_frac = blend.taken_frac if blend else dict.fromkeys(whole, 1.0)
+    taken_frac = dict.fromkeys(whole, 1.0)
+    is_taken = bool(batch.wish.shares) or batch.wish.finished_mass_g is not None
+    for _ in range(BLEND_ROUNDS if is_taken and len(whole) > 1 else 1):
+        taken = _taken(whole, taken_frac)
+        agreed = blend_regain_frac(list(taken.values()), tables, ways.label_basis)
+        settings = stage_settings(batch, taken, ways, tables, agreed_frac=agreed)
+        route = product_route(batch.wish.product, batch.lots, settings, skirts=ways.skirts)
+        blend = None
+        if is_taken:
+            expected = expected_losses(route, tables, materials=whole)
+            blend = blend_takes(batch, whole, route, expected, tables, ways.label_basis)
+            taken_frac = blend.taken_frac
     losses = sampled_losses(route, tables, materials=whole, rng=rng, n_samples=ways.n_samples)
-    taken = {lot: take(material, share=taken_frac[lot]) for lot, material in whole.items()}
+    taken = _taken(whole, taken_frac)
+    agreed = blend_regain_frac(list(taken.values()), tables, ways.label_basis)
     return _Ready(whole, taken, taken_frac, route, losses, blend, agreed)
 
 
+BLEND_ROUNDS = 2  # the regain of what is taken hangs on what is taken, and that, a little, on the regain
+
+
+def _taken(whole: Mapping[str, Material], taken_frac: Mapping[str, float]) -> dict[str, Material]:
+    """What is taken of every lot; all of it where nothing at all would be taken."""
+    if not any(taken_frac.values()):
+        return dict(whole)
+    return {lot: take(material, share=taken_frac[lot]) for lot, material in whole.items()}
+
+
 def stage_settings(
-    batch: BatchSpec, whole: Mapping[str, Material], ways: MillWays, tables: Tables, *, agreed_frac: float
+    batch: BatchSpec, taken: Mapping[str, Material], ways: MillWays, tables: Tables, *, agreed_frac: float
 ) -> dict[str, StageSettings]:
-    """Settings of every stage: hold-up as oven-dry fibre, passes, conditioner, the room it settles in."""
-    dry = {lot: float(material.total_dry_mass_g.mean()) for lot, material in whole.items()}
+    """Settings of every stage: hold-up as oven-dry fibre, passes, conditioner, the room it settles in.
+
+    The water of the room is mixed by what is taken of every lot, not by what is on hand.
+    """
+    dry = {lot: float(material.total_dry_mass_g.mean()) for lot, material in taken.items()}
     total = sum(dry.values())
     taken_up, dried = (
         sum(
