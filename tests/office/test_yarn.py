@@ -1,6 +1,7 @@
 """The yarn of an order: drawn, counted, what every machine is set to, and the tests of its first metres."""
 
 import re
+import uuid
 
 import pytest
 from django.db import connection
@@ -187,3 +188,47 @@ def test_pages_ask_the_books_only_so_often(client, demo_mill):
         with CaptureQueriesContext(connection) as asked:
             client.get(address)
         assert len(asked) <= most, (address, len(asked))
+
+
+def far_reading(client, key):
+    """A plied test whose singles were untwisted over a length that is not the one written down."""
+    made = yarn_of(one_order("O201"), batch_number=1, units="metric")
+    heavy = made.plan.single.tex / 100 * 1.07
+    weights = " ".join(f"{heavy * (1 + 0.01 * (-1) ** k):.3f}" for k in range(8))
+    client.post("/orders/O201/yarn/?batch=1", {**TEST, "key": uuid.uuid4(), "weights": weights})
+    typed = {**TEST, "key": key, "state": "plied", "single": "17 18 17"}
+    assert client.post("/orders/O201/yarn/?batch=1", typed).status_code == 302
+    return YarnTest.objects.order_by("-pk").first()
+
+
+def test_one_far_reading_is_named_and_does_not_silence_the_tests_without_a_word(client, demo_mill, key):
+    far_reading(client, key)
+    said = plain(client.get("/orders/O201/yarn/?batch=1"))
+    assert "The tests say nothing yet" in said
+    assert re.search(r"turns.*?must", said.partition("The tests say nothing yet")[2])
+    assert "Before the rest is spun" not in said
+
+
+def test_a_test_is_corrected_on_the_page_and_the_correction_comes_back(client, demo_mill, key):
+    far = far_reading(client, key)
+    page = client.get("/orders/O201/yarn/?batch=1").content.decode()
+    assert f"correct={far.pk}#write" in page
+    form = client.get(f"/orders/O201/yarn/?batch=1&correct={far.pk}")
+    assert "This takes the place of the test" in plain(form)
+    assert ">17\n18\n17</textarea>" in form.content.decode()
+    right = {**TEST, "key": uuid.uuid4(), "state": "plied", "single": "45 46 47", "correct": far.pk}
+    unsaid = client.post("/orders/O201/yarn/?batch=1", right)
+    assert unsaid.status_code == 422
+    assert "Say what was wrong" in plain(unsaid)
+    assert client.post("/orders/O201/yarn/?batch=1", {**right, "note": "slip"}).status_code == 302
+    newest = YarnTest.objects.order_by("-pk").first()
+    assert (newest.corrects_id, newest.note, newest.single_turns_milli) == (
+        far.pk,
+        "slip",
+        [45000, 46000, 47000],
+    )
+    said = plain(client.get("/orders/O201/yarn/?batch=1"))
+    assert "The tests say nothing yet" not in said
+    assert "Before the rest is spun" in said
+    assert "corrected since" in said
+    assert client.get(f"/orders/O201/yarn/?batch=2&correct={far.pk}").status_code == 404

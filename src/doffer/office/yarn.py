@@ -13,18 +13,19 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from doffer.errors import DofferError, InputError, NotFoundError, RefusedError
 from doffer.mill.booking import QuestionError
-from doffer.mill.commands.yarn_tests import record_yarn_test
+from doffer.mill.commands.yarn_tests import correct_yarn_test, record_yarn_test
 from doffer.mill.queries.orders import OneOrder, one_order
 from doffer.mill.queries.plan_inputs import PlanInputs
 from doffer.mill.queries.yarn import YarnTestRow, yarn_tests
 from doffer.mill.queries.yarn_inputs import YarnInputs, yarn_inputs
 from doffer.mill.queries.yarn_records import first_metres
+from doffer.mill.yarn_facts import YarnTestFacts
 from doffer.office.asked import acting, fresh_key, key_of, number_after, speak
 from doffer.office.order_spec import BatchWish, plan_of_order, read_wish
 from doffer.office.orders import shown_plan, units_for
 from doffer.office.readings import Typed
 from doffer.office.yarn_cards import MachineCard, cards_of
-from doffer.office.yarn_tests_form import STATES, TEST_LENGTHS, TURN_LENGTHS, read_test
+from doffer.office.yarn_tests_form import STATES, TEST_LENGTHS, TURN_LENGTHS, read_test, typed_again
 from doffer.office.yarn_view import YarnView, yarn_view
 from doffer.people.rights import Right, may
 from doffer.pictures.colour import fibre_hex
@@ -129,7 +130,10 @@ def colours_of(inputs: PlanInputs) -> dict[str, str]:
 
 @require_http_methods(["GET", "POST"])
 def page(request: HttpRequest, code: str) -> HttpResponse:
-    """`/orders/O201/yarn/?batch=1`: the yarn, its settings and its tests; posting keeps a test."""
+    """`/orders/O201/yarn/?batch=1`: the yarn, its settings and its tests; posting keeps a test.
+
+    `?correct=12` fills the form with that test, to be written down anew in its place.
+    """
     order = one_order(code)
     units = units_for(request, order)
     speak(request, units)
@@ -137,24 +141,48 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
         made = yarn_of(order, batch_number=number_after(request, "batch"), units=units)
     except RefusedError as refused:
         return _nothing(request, code, str(refused))
-    typed = Typed(request.POST or {"state": STATES[0][0]}, units)
+    corrects = _test_to_correct(request, tests_of(code, made.batch))
+    fresh = typed_again(corrects.facts, units) if corrects else {"state": STATES[0][0]}
+    typed = Typed(request.POST or fresh, units)
     question = ""
     if request.method == "POST":
         try:
-            if keep_test(request, code, made, typed):
+            if keep_test(request, code, made, typed, corrects=corrects):
                 return redirect(f"{reverse('order_yarn', kwargs={'code': code})}?batch={made.number}#tests")
         except QuestionError as asked:
             question = str(asked)
         except DofferError as refused:
             typed.wrong("__all__", str(refused))
-    return _shown(request, order, made, typed, question=question)
+    return _shown(request, order, made, typed, question=question, corrects=corrects)
 
 
-def keep_test(request: HttpRequest, code: str, made: BatchYarn, typed: Typed) -> bool:
-    """Keep a test as typed; False with sentences beside the fields that are wrong."""
-    facts = read_test(typed, plies=made.plan.wish.plies)
+def _test_to_correct(request: HttpRequest, tests: Sequence[YarnTestRow]) -> YarnTestRow | None:
+    """The test that is written down anew; None where a new one is.
+
+    Raises
+    ------
+    NotFoundError
+        No such test of this yarn.
+    """
+    data = request.POST if request.method == "POST" else request.GET
+    number = data.get("correct", "")
+    if not number:
+        return None
+    found = next((test for test in tests if str(test.id) == number), None)
+    if found is None:
+        raise NotFoundError("test of this yarn", number, "Choose it in the list of tests")
+    return found
+
+
+def keep_test(
+    request: HttpRequest, code: str, made: BatchYarn, typed: Typed, *, corrects: YarnTestRow | None = None
+) -> bool:
+    """Keep a test as typed, or in the place of another; False with sentences beside what is wrong."""
+    facts = read_test(typed, plies=corrects.facts.plies if corrects else made.plan.wish.plies)
     if facts is None:
         return False
+    if corrects is not None:
+        return _keep_in_its_place(request, corrects, facts, typed)
     record_yarn_test(
         acting(request),
         facts,
@@ -167,10 +195,31 @@ def keep_test(request: HttpRequest, code: str, made: BatchYarn, typed: Typed) ->
     return True
 
 
+def _keep_in_its_place(request: HttpRequest, wrong: YarnTestRow, facts: YarnTestFacts, typed: Typed) -> bool:
+    if not typed.needed("note", "Say what was wrong, such as “5 m and not 10 m”."):
+        return False
+    correct_yarn_test(
+        acting(request),
+        wrong.id,
+        facts,
+        reason=typed.text("note"),
+        confirmation=typed.text("confirmation"),
+        key=key_of(request),
+    )
+    return True
+
+
 def _shown(
-    request: HttpRequest, order: OneOrder, made: BatchYarn, typed: Typed, *, question: str = ""
+    request: HttpRequest,
+    order: OneOrder,
+    made: BatchYarn,
+    typed: Typed,
+    *,
+    question: str = "",
+    corrects: YarnTestRow | None = None,
 ) -> HttpResponse:
     tests = tests_of(order.row.code, made.batch)
+    corrected, refused = corrected_by(made, tests)
     context: dict[str, Any] = {
         "here": "orders",
         "order": order,
@@ -179,7 +228,9 @@ def _shown(
         "cards": made.cards,
         "batches": yarn_batches(order),
         "tests": tests,
-        "corrected": corrected_by(made, tests),
+        "corrected": corrected,
+        "refused": refused,
+        "corrects": corrects,
         "states": STATES,
         "test_length": TEST_LENGTHS[made.units],
         "turn_length": TURN_LENGTHS[made.units],
@@ -199,15 +250,15 @@ def tests_of(code: str, batch: BatchWish) -> tuple[YarnTestRow, ...]:
     return tuple(row for row in rows if not row.lot or row.lot in batch.lots)
 
 
-def corrected_by(made: BatchYarn, tests: Sequence[YarnTestRow]) -> Corrected | None:
-    """What the tests that count say of the plan; None where none does."""
+def corrected_by(made: BatchYarn, tests: Sequence[YarnTestRow]) -> tuple[Corrected | None, str]:
+    """What the tests that count say of the plan, None where none does; and why they say nothing, "" if so."""
     counting = [test for test in tests if test.counts and test.state != "roller"]
     if not counting:
-        return None
+        return None, ""
     try:
-        return correct_from_first_metres(made.plan, first_metres(counting), made.inputs.tables)
-    except InputError:
-        return None
+        return correct_from_first_metres(made.plan, first_metres(counting), made.inputs.tables), ""
+    except InputError as refused:
+        return None, str(refused)
 
 
 def _nothing(request: HttpRequest, code: str, sentence: str) -> HttpResponse:

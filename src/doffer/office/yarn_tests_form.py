@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from doffer.errors import InputError
@@ -57,6 +57,35 @@ def read_test(typed: Typed, *, plies: int) -> YarnTestFacts | None:
     except InputError as wrong:
         typed.wrong(FIELDS.get(wrong.field, "weights"), str(wrong))
         return None
+
+
+def typed_again(facts: YarnTestFacts, system: str) -> dict[str, str]:
+    """A kept test as it would be typed, to be corrected."""
+    a_metre, a_piece = TEST_LENGTHS[system][2], TURN_LENGTHS[system][2]
+    pieces = facts.single or facts.ply
+    return {
+        "state": facts.state,
+        "weights": _lines(facts.masses_g),
+        "length": _said(facts.length_m * MM_PER_M / a_metre),
+        "rh": "" if facts.rh_frac is None else _said(facts.rh_frac * PERCENT),
+        "single": _lines(facts.single.turns if facts.single else ()),
+        "ply": _lines(facts.ply.turns if facts.ply else ()),
+        "turns_length": _said(pieces.length_mm / a_piece) if pieces else "",
+        "before": _lines(facts.before_mm, per_unit=a_metre),
+        "after": _lines(facts.after_mm, per_unit=a_metre),
+        "back": _lines(facts.back.turns if facts.back else ()),
+    }
+
+
+PERCENT: Final = 100
+
+
+def _lines(values: Sequence[float], *, per_unit: float = 1.0) -> str:
+    return "\n".join(_said(value / per_unit) for value in values)
+
+
+def _said(value: float) -> str:
+    return f"{value:.5g}"
 
 
 FIELDS: Final = {
