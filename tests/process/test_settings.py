@@ -1,5 +1,6 @@
 """Settings: what is suggested for which fibre, why, and that fragile fibre is always handled gently."""
 
+import dataclasses
 from functools import cache
 
 import pytest
@@ -20,6 +21,7 @@ from doffer.process.settings.facts import (
 from doffer.process.settings.own import OwnSetting
 from doffer.process.settings.ratch import ratch_mm
 from doffer.process.settings.suggestion import SUGGEST_ONLY
+from doffer.process.yarn.draft import Gears
 from doffer.process.yarn.limits import one_fibre
 from doffer.process.yarn.plan import SpinMachine, YarnWish, plan_yarn
 from doffer.tables.loader import load_tables
@@ -175,6 +177,42 @@ def test_the_wanted_yarn_sets_draft_twist_and_speeds():
     assert rpm == pytest.approx(3000)
     assert roll * (1 - plan.retraction_frac) * spun.of("twist").value == pytest.approx(rpm)
     assert plied.of("spindle_rpm").value == pytest.approx(2000)
+
+
+DRAWN = SpinMachine(
+    "frame",
+    gears=Gears(low_draft=8, high_draft=24, constant=480, teeth=(20, 22, 24, 26, 28, 30, 32, 36, 40, 44, 50)),
+    rovings_tex=(1500.0, 2500.0, 3500.0),
+    card_tex=4000.0,
+    doublings=((), (6,), (5,), (4,), (3,), (2,), (6, 6)),
+)
+
+
+def test_where_no_roving_fits_the_cards_say_one_to_make_and_agree_with_each_other():
+    spun = one_fibre(diameter_um=26, diameter_cv_frac=0.24, density_g_cm3=1.31, staple_mm=90)
+    plan = plan_yarn(YarnWish(100_000 / 160, 3), spun, DRAWN, TABLES)
+    assert plan.draft is None
+    own = [OwnSetting("spin", "draft", 12.0, "ratio", "R003", "rated 5")]
+    drawn, spinning = card("draw", yarn=plan), card("spin", yarn=plan, own=own)
+    ends, draft, out = (drawn.of(key).value for key in ("ends", "draft", "roving"))
+    assert out == pytest.approx(4000 * ends / draft)
+    assert spinning.of("roving").value == out
+    # 3.19 g/m through a draft of 16 (30 teeth) gives the 199.4 tex at the rolls that the yarn wants
+    assert (spinning.of("draft").value, spinning.of("draft").words) == (16, "30 teeth")
+    assert out / spinning.of("draft").value == pytest.approx(plan.roller.tex)
+    assert spinning.of("roving").words == "to be made: of 1.5, 2.5, 3.5 g/m none fits"
+
+
+def test_a_drafter_that_cannot_do_it_is_not_given_the_tables_ends_and_draft():
+    few = dataclasses.replace(DRAWN, rovings_tex=(3500.0,), doublings=((), (3,), (2,)))
+    spun = one_fibre(diameter_um=24, diameter_cv_frac=0.24, density_g_cm3=1.31, staple_mm=95)
+    plan = plan_yarn(YarnWish(100_000 / 250), spun, few, TABLES)
+    assert not plan.can_be_drawn
+    drawn = card("draw", yarn=plan)
+    assert [(drawn.of(key).value, drawn.of(key).words) for key in ("ends", "draft")] == [
+        (None, "none fits")
+    ] * 2
+    assert "1.14 × the ends" in drawn.of("draft").reason
 
 
 def test_spindles_slow_down_with_the_rolls_so_that_soft_yarn_is_not_overtwisted():

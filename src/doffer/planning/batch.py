@@ -147,7 +147,7 @@ def _make_ready(batch: BatchSpec, ways: MillWays, tables: Tables, rng: np.random
         raise InputError(
             "fibre on hand", ", ".join(whole), "more than nothing; weigh the lot first", batch.name
         )
-    taken_frac = dict.fromkeys(whole, 1.0)
+    taken_frac: Mapping[str, float] = dict.fromkeys(whole, 1.0)
     is_taken = bool(batch.wish.shares) or batch.wish.finished_mass_g is not None
     for _ in range(BLEND_ROUNDS if is_taken and len(whole) > 1 else 1):
         taken = _taken(whole, taken_frac)

@@ -9,7 +9,7 @@ from doffer.process.settings.facts import MachineLimits
 from doffer.process.settings.suggestion import Suggestion
 from doffer.process.yarn.plan import TwistSet, YarnPlan
 from doffer.process.yarn.put_up import reel_turns
-from doffer.process.yarn.roving import gears_of
+from doffer.process.yarn.roving import gears_of, texs_words
 from doffer.process.yarn.twist import spin_speed_m_per_min
 from doffer.tables.loader import Tables
 from doffer.working import Status
@@ -49,8 +49,15 @@ def _one(
 
 
 def roving_for_spinning_tex(yarn: YarnPlan) -> float:
-    """Roving the frame is fed with [tex]: the chosen one, else the one that would fit best."""
-    return yarn.needed_roving_tex[1] if yarn.draft is None else yarn.draft.roving_tex
+    """Roving the frame is fed with [tex]: the chosen one, else the one to make."""
+    return yarn.needed_roving_tex[1] if yarn.to_set is None else yarn.to_set.roving_tex
+
+
+def _fed_words(yarn: YarnPlan) -> str:
+    """What stands beside the roving of the frame: none that is there fits, so it is to be made."""
+    if yarn.draft is not None or not yarn.machine.rovings_tex:
+        return ""
+    return f"to be made: of {texs_words(yarn.machine.rovings_tex)} none fits"
 
 
 def card_roving_tex(yarn: YarnPlan, tables: Tables) -> float:
@@ -70,9 +77,14 @@ def _card(yarn: YarnPlan, tables: Tables) -> list[Suggestion]:
 
 def _draw(yarn: YarnPlan, machine: MachineLimits, tables: Tables) -> list[Suggestion]:
     reason = "what the frame is fed with for the wanted count"
-    found = [_one("roving", roving_for_spinning_tex(yarn), "tex", reason)]
-    if not yarn.drawings:
+    fed_tex = roving_for_spinning_tex(yarn)
+    found = [_one("roving", fed_tex, "tex", reason, words=_fed_words(yarn))]
+    if not yarn.drawings and yarn.can_be_drawn:
         return found
+    if not yarn.drawings:
+        times = card_roving_tex(yarn, tables) / fed_tex
+        said = f"no ends and draft of this drafter fit: the draft would have to be {times:.2f} × the ends"
+        return [_one(key, None, "", said, words="none fits") for key in ("ends", "draft")] + found
     first = yarn.drawings[0]
     limits = tables.yarn_limits["pin_draft/any"]
     count = len(yarn.drawings)
@@ -97,17 +109,17 @@ def _draw(yarn: YarnPlan, machine: MachineLimits, tables: Tables) -> list[Sugges
 def _spin(yarn: YarnPlan, machine: MachineLimits, tables: Tables) -> list[Suggestion]:
     found = [
         _one("count", yarn.single.tex, "tex", "single on the bobbin, greige, with its twist"),
-        _one("roving", roving_for_spinning_tex(yarn), "tex", "fed to the frame"),
+        _one("roving", roving_for_spinning_tex(yarn), "tex", "fed to the frame", words=_fed_words(yarn)),
         *_twist(yarn.single_twist, "singles twist for the count"),
         *_speeds(yarn.single_twist.tpm, yarn.retraction_frac, "spin", machine, tables),
     ]
-    if yarn.draft is None:
+    if yarn.to_set is None:
         return found
     gears = gears_of(yarn.machine, tables)
     reason = "roving / front-roll count"
     if abs(yarn.count_error_frac) >= TELL_ERROR_FRAC:
         reason += f"; the yarn comes out {yarn.count_error_frac:+.1%} of the wanted count".replace("%", " %")
-    draft = yarn.draft
+    draft = yarn.to_set
     return [
         _one(
             "draft",

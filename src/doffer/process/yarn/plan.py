@@ -66,7 +66,8 @@ def plan_yarn(wish: YarnWish, fibre: YarnFibre, machine: SpinMachine, tables: Ta
     limit_frac = limit_cv_frac(fibre, fibre_only_tex=bare_tex)
     single_frac = expected_cv_frac(tables, limit_cv_frac=limit_frac, system=machine.system)
     length = length_gate(tables, system=machine.system, staple_mm=effective_staple_mm(fibre, tables))
-    front_tex = chain.roller.tex if rovings.best is None else rovings.best.out_tex
+    fed = rovings.best or rovings.made
+    front_tex = chain.roller.tex if fed is None else fed.out_tex
     plan = YarnPlan(
         wish=wish,
         machine=machine,
@@ -85,6 +86,7 @@ def plan_yarn(wish: YarnWish, fibre: YarnFibre, machine: SpinMachine, tables: Ta
         relaxation_frac=chain.usual.relaxation_frac,
         oil_frac=chain.usual.oil_frac,
         draft=rovings.best,
+        made=rovings.made,
         drafts=rovings.choices,
         needed_roving_tex=rovings.needed_tex,
         tooth_error_frac=rovings.tooth_error_frac,

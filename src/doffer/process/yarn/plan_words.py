@@ -83,8 +83,13 @@ def _of_draft(plan: YarnPlan, tables: Tables) -> list[str]:
     heavy_tex = min(plan.machine.rovings_tex)
     draft = heavy_tex / plan.roller.tex
     if draft > gears.high_draft:
-        finer_tex, finer_draft = finer_roving_tex(
-            roving_tex=heavy_tex, roller_tex=plan.roller.tex, high_draft=gears.high_draft
+        made = plan.made
+        finer_tex, finer_draft = (
+            (made.roving_tex, made.draft)
+            if made
+            else finer_roving_tex(
+                roving_tex=heavy_tex, roller_tex=plan.roller.tex, high_draft=gears.high_draft
+            )
         )
         return [
             f"From {_g_per_m(heavy_tex)} the draft would be {draft:.1f}; the frame draws {gears.low_draft:g} "

@@ -35,7 +35,9 @@ class YarnPlan:
     retraction_frac, take_up, relaxation_frac, oil_frac : float
         Singles contraction, plied over singles length, length lost in the wash, oil [frac].
     draft : DraftChoice or None
-        Roving and draft to set; None: nothing fits, see `needed_roving_tex`.
+        Roving and draft to set; None: no roving that stands there fits.
+    made : DraftChoice or None
+        Then the roving to make, and the draft that belongs to it; None where `draft` is there.
     drafts : tuple of DraftChoice
         Those that come near, best first.
     needed_roving_tex : (float, float, float)
@@ -79,6 +81,7 @@ class YarnPlan:
     relaxation_frac: float
     oil_frac: float
     draft: DraftChoice | None
+    made: DraftChoice | None
     drafts: tuple[DraftChoice, ...]
     needed_roving_tex: tuple[float, float, float]
     tooth_error_frac: float
@@ -97,6 +100,11 @@ class YarnPlan:
     speed_m_per_min: float | None
     warnings: tuple[str, ...] = ()
     workings: tuple[Working, ...] = ()
+
+    @property
+    def to_set(self) -> DraftChoice | None:
+        """What the frame is set to and fed with: from a roving that stands there, else from one to make."""
+        return self.draft or self.made
 
     @property
     def count_error_frac(self) -> float:

@@ -23,9 +23,13 @@ from doffer.tables.loader import Tables
 
 @dataclass(frozen=True, slots=True)
 class Rovings:
-    """Roving and draft for a front-roll count; `best` is None where nothing comes near enough."""
+    """Roving and draft for a front-roll count; `best` is None where nothing comes near enough.
+
+    Then `made` is the roving to make, with the draft that belongs to it; `drawings` lead to either.
+    """
 
     best: DraftChoice | None
+    made: DraftChoice | None
     choices: tuple[DraftChoice, ...]
     needed_tex: tuple[float, float, float]
     tooth_error_frac: float
@@ -55,18 +59,21 @@ def rovings_for(machine: SpinMachine, *, roller_tex: float, tables: Tables) -> R
     near = choose_draft(roller_tex=roller_tex, roving_texs=rovings_tex, gears=gears)
     allowed_frac = tables.yarn_figures["draft_error/any"].value
     best = near[0] if near and abs(near[0].error_frac) <= allowed_frac else None
-    drawings = None if best is None else _drawings(machine, best.roving_tex, tables)
+    made = None if best else _made(machine, gears, roller_tex, tables)
+    fed = best or made
+    drawings = None if fed is None else _drawings(machine, fed.roving_tex, tables)
     low, middle, high = (
         needed_roving_tex(roller_tex=roller_tex, draft=draft)
         for draft in (gears.low_draft, nearest_draft(gears, wanted_draft=gears.sweet).draft, gears.high_draft)
     )
     return Rovings(
         best=best,
+        made=made,
         choices=near[:MOST_CHOICES],
-        needed_tex=(low, middle, high),
+        needed_tex=(low, middle if made is None else made.roving_tex, high),
         tooth_error_frac=gears.tooth_step_frac(),
         drawings=drawings or (),
-        can_be_drawn=machine.card_tex is None or best is None or drawings is not None,
+        can_be_drawn=machine.card_tex is None or fed is None or drawings is not None,
     )
 
 
@@ -90,6 +97,28 @@ def _drawings(machine: SpinMachine, roving_tex: float, tables: Tables) -> tuple[
         )
         if chain is not None:
             return chain
+    return None
+
+
+def _made(machine: SpinMachine, gears: Gears, roller_tex: float, tables: Tables) -> DraftChoice | None:
+    """The roving to make where none that stands there fits, with its draft; None without a draft at all.
+
+    One too heavy for the frame is drawn to a whole fraction of itself where the drafter can.
+    """
+    rovings_tex = [_made_tex(machine, gears, roller_tex, tables)]
+    if machine.rovings_tex and min(machine.rovings_tex) / roller_tex > gears.high_draft:
+        finer_tex, _ = finer_roving_tex(
+            roving_tex=min(machine.rovings_tex), roller_tex=roller_tex, high_draft=gears.high_draft
+        )
+        if machine.card_tex is None or _drawings(machine, finer_tex, tables) is not None:
+            rovings_tex.insert(0, finer_tex)
+    allowed_frac = tables.yarn_figures["draft_error/any"].value
+    for roving_tex in rovings_tex:
+        near = choose_draft(
+            roller_tex=roller_tex, roving_texs=(roving_tex,), gears=gears, most_error_frac=allowed_frac
+        )
+        if near:
+            return near[0]
     return None
 
 
