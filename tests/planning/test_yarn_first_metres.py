@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from doffer.errors import InputError
 from doffer.planning.yarn.few_lengths import few_lengths, student_t
+from doffer.planning.yarn.first_found import together
 from doffer.planning.yarn.first_metres import FirstMetres, YarnTest, correct_from_first_metres
 from doffer.process.yarn.basis import State
 from doffer.process.yarn.draft import Gears
@@ -93,6 +94,90 @@ def test_a_proven_heavy_yarn_gets_another_pinion_and_its_metres_back():
     assert any(
         said.startswith("Set the draft to 15.48 (31 teeth) instead of 14.55") for said in done.sentences
     )
+
+
+STANDS = SpinMachine(
+    "frame",
+    gears=Gears(low_draft=8, high_draft=24, constant=480, teeth=(20, 22, 24, 26, 28, 30, 32, 36, 40, 44, 50)),
+    rovings_tex=(1500.0, 2500.0, 3500.0),
+    card_tex=4000.0,
+    doublings=((), (6,), (5,), (4,), (3,), (2,), (6, 6)),
+)
+FAWN = dataclasses.replace(DK, finished_tex=400.0)
+
+
+def in_turn(plan, *weighings, **more):
+    return correct_from_first_metres(
+        plan, together([FirstMetres(weighed_g=grams, **more) for grams in weighings]), TABLES
+    )
+
+
+def test_tests_made_before_a_change_of_draft_are_not_joined_with_those_after_it():
+    plan = planned(FAWN, STANDS)
+    wanted = plan.single.tex
+    assert plan.draft.setting == "26 teeth"
+    heavy, right = weighed(wanted * 1.075), weighed(wanted * 1.075 * 24 / 26)
+    first = in_turn(plan, heavy)
+    assert (first.draft.setting, first.changes_draft) == ("24 teeth", True)
+    done = in_turn(plan, heavy, right)
+    count = done.one(YarnTest.COUNT)
+    assert (count.measured.n, count.is_proven) == (5, False)
+    assert count.measured.mean == pytest.approx(wanted * 1.075 * 24 / 26)
+    # whoever set the 24 teeth keeps them: the 26 of the plan would be 7 % heavy again
+    assert (done.draft.setting, done.changes_draft) == ("24 teeth", False)
+    assert done.sentences[0] == (
+        "Only tests since the last change count: they are taken as spun at the draft 20.00 (24 teeth), "
+        "earlier ones at 18.46."
+    )
+    assert done.sentences[-1] == "Leave the draft as it is."
+    again = in_turn(plan, heavy, right, weighed(wanted * 1.075 * 24 / 26))
+    assert (again.one(YarnTest.COUNT).measured.n, again.draft.setting) == (10, "24 teeth")
+
+
+def test_tests_that_show_that_nobody_changed_the_draft_stay_together():
+    plan = planned(FAWN, STANDS)
+    heavy = weighed(plan.single.tex * 1.075)
+    done = in_turn(plan, heavy, weighed(plan.single.tex * 1.07))
+    assert done.one(YarnTest.COUNT).measured.n == 10
+    assert (done.before.draft.setting, done.draft.setting) == ("26 teeth", "24 teeth")
+    assert done.sentences[0].startswith("10 lengths of 10 m")
+
+
+def test_a_plied_test_after_a_change_of_draft_tells_of_the_new_draft():
+    plan = planned(FAWN, STANDS)
+    single, plied = (
+        FirstMetres(weighed_g=weighed(tex), state=state)
+        for tex, state in (
+            (plan.single.tex * 1.075, State.BOBBIN),
+            (plan.greige.tex * 1.075 * 24 / 26, State.PLIED),
+        )
+    )
+    done = correct_from_first_metres(plan, together([single, plied]), TABLES)
+    assert (done.draft.setting, done.changes_draft) == ("24 teeth", False)
+
+
+def test_turns_before_a_change_of_twist_are_not_joined_with_those_after_it():
+    wanted = PLAN.single_twist.tpm
+    few = tuple(wanted * 0.93 * factor for factor in FIVE)
+    first = correct(turns_tpm=few)
+    assert first.twist_tpm == pytest.approx(wanted / 0.93)
+    right = tuple(wanted * factor for factor in FIVE)
+    tests = together([FirstMetres(turns_tpm=few), FirstMetres(turns_tpm=right)])
+    done = correct_from_first_metres(PLAN, tests, TABLES)
+    assert done.one(YarnTest.TWIST).measured.n == 5
+    assert (done.changes_twist, done.twist_tpm) == (False, pytest.approx(first.twist_tpm))
+
+
+def test_a_yarn_without_a_fitting_roving_is_corrected_from_the_draft_that_is_set():
+    plan = planned(dataclasses.replace(DK, finished_tex=625.0, plies=3), STANDS)
+    assert (plan.draft, plan.made.setting) == (None, "30 teeth")
+    done = correct(plan, weighed_g=weighed(plan.single.tex * 1.1))
+    assert done.roving_tex == pytest.approx(plan.made.roving_tex * 1.1, rel=3e-3)
+    # 10 % heavy at 30 teeth (16.00): 17.14 or 18.46 would do, of which 17.14 is the nearer by the tooth
+    assert done.draft.roving_tex == done.roving_tex
+    assert done.roving_tex / done.draft.draft == pytest.approx(plan.roller.tex, rel=0.035)
+    assert "instead of 16.00" in done.sentences[-1]
+    assert in_turn(plan, weighed(plan.single.tex)).sentences[-1] == "Leave the draft as it is."
 
 
 def test_a_difference_so_few_lengths_do_not_prove_is_left_alone():

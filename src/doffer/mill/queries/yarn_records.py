@@ -10,8 +10,8 @@ from doffer.mill.models.yarn import YarnState
 from doffer.mill.queries.yarn import YarnTestRow
 from doffer.mill.queries.yarn_inputs import FibrePart as RecordedPart
 from doffer.mill.queries.yarn_inputs import YarnInputs
-from doffer.mill.yarn_facts import MM_PER_M, USUAL_LENGTH_M
-from doffer.planning.yarn.first_found import FirstMetres
+from doffer.mill.yarn_facts import MM_PER_M, USUAL_LENGTH_M, Turns
+from doffer.planning.yarn.first_found import FirstMetres, together
 from doffer.process.settings.facts import Crimp, FibreFacts, FibrePart, Soundness
 from doffer.process.yarn.basis import State
 from doffer.tables.loader import Tables
@@ -69,31 +69,29 @@ def first_metres(tests: Sequence[YarnTestRow]) -> FirstMetres:
         No test that counts, or only the weight at the front rolls.
     """
     counting = sorted((one for one in tests if one.counts), key=lambda one: (one.taken_at, one.id))
-    weighed = [one for one in counting if one.facts.masses_g and one.facts.state != YarnState.ROLLER]
-    newest = weighed[-1].facts if weighed else None
-    like = [
-        one.facts
-        for one in weighed
-        if newest
-        and (one.facts.state, one.facts.length_m, one.facts.actual_regain_frac)
-        == (newest.state, newest.length_m, newest.actual_regain_frac)
-    ]
-    facts = [one.facts for one in counting]
-    if not any(one.masses_g or one.single or one.before_mm or one.back for one in facts):
+    sittings = [found for one in counting if (found := _one_sitting(one)) is not None]
+    if not sittings:
         raise InputError("tests of the yarn", "", "lengths weighed, untwisted, washed or plied back")
+    return together(sittings)
+
+
+def _one_sitting(test: YarnTestRow) -> FirstMetres | None:
+    """One test by itself; None where it only weighed what the front rolls gave."""
+    facts = test.facts
+    is_yarn = facts.state != str(YarnState.ROLLER)
+    weighed_g = tuple(facts.masses_g) if is_yarn else ()
+    if not (weighed_g or facts.single or facts.before_mm or facts.back):
+        return None
     return FirstMetres(
-        weighed_g=tuple(mass for one in like for mass in one.masses_g),
-        reeled_m=newest.length_m if newest else USUAL_LENGTH_M,
-        state=State(newest.state) if newest else State.BOBBIN,
-        room_regain_frac=newest.actual_regain_frac if newest else None,
-        turns_tpm=tuple(
-            turns / one.single.length_mm * MM_PER_M
-            for one in facts
-            if one.single
-            for turns in one.single.turns
-        ),
-        washed=tuple(pair for one in facts for pair in zip(one.before_mm, one.after_mm, strict=True)),
-        ply_back_tpm=tuple(
-            turns / one.back.length_mm * MM_PER_M for one in facts if one.back for turns in one.back.turns
-        ),
+        weighed_g=weighed_g,
+        reeled_m=facts.length_m if weighed_g and facts.length_m else USUAL_LENGTH_M,
+        state=State(facts.state) if weighed_g else State.BOBBIN,
+        room_regain_frac=facts.actual_regain_frac if weighed_g else None,
+        turns_tpm=_tpm(facts.single),
+        washed=tuple(zip(facts.before_mm, facts.after_mm, strict=True)),
+        ply_back_tpm=_tpm(facts.back),
     )
+
+
+def _tpm(turns: Turns | None) -> tuple[float, ...]:
+    return () if turns is None else tuple(one / turns.length_mm * MM_PER_M for one in turns.turns)

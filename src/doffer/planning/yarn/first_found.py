@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from doffer.errors import InputError
@@ -34,6 +35,9 @@ class FirstMetres:
         Length of a loop before and after the wash, dried, in any one unit.
     ply_back_tpm : tuple of float
         Turns of rested singles that double on themselves [turns/m].
+    sittings : tuple of FirstMetres
+        Every test by itself, the oldest first, where there were several; what is above is all of them
+        together. Where one told to change what is set, those after it may be of another yarn.
     """
 
     weighed_g: tuple[float, ...] = ()
@@ -43,12 +47,36 @@ class FirstMetres:
     turns_tpm: tuple[float, ...] = ()
     washed: tuple[tuple[float, float], ...] = ()
     ply_back_tpm: tuple[float, ...] = ()
+    sittings: tuple[FirstMetres, ...] = ()
 
     def __post_init__(self) -> None:
         if self.state is State.ROLLER:
             raise InputError("yarn that was weighed", self.state, "on the bobbin, plied, or finished")
         if not (self.weighed_g or self.turns_tpm or self.washed or self.ply_back_tpm):
             raise InputError("first metres", None, "weighed, untwisted, washed or plied back: one at least")
+
+
+def together(sittings: Sequence[FirstMetres]) -> FirstMetres:
+    """Tests of one yarn in order of time, as one.
+
+    Lengths before and after a wash, ply-backs and turns of singles are taken from all of them, weights from
+    those alike to the newest that weighed: counts of two states are never joined.
+    """
+    weighed = [one for one in sittings if one.weighed_g]
+    newest = weighed[-1] if weighed else sittings[-1]
+    like = [one for one in weighed if _how_weighed(one) == _how_weighed(newest)]
+    return replace(
+        newest,
+        weighed_g=tuple(mass for one in like for mass in one.weighed_g),
+        turns_tpm=tuple(turns for one in sittings for turns in one.turns_tpm),
+        washed=tuple(pair for one in sittings for pair in one.washed),
+        ply_back_tpm=tuple(turns for one in sittings for turns in one.ply_back_tpm),
+        sittings=tuple(sittings) if len(sittings) > 1 else (),
+    )
+
+
+def _how_weighed(one: FirstMetres) -> tuple[State, float, float | None]:
+    return one.state, one.reeled_m, one.room_regain_frac
 
 
 class YarnTest(StrEnum):
@@ -100,7 +128,7 @@ class Corrected:
     Parameters
     ----------
     before, after : YarnPlan
-        As planned, and as planned with what was measured.
+        As it was spun, and as planned with what was measured.
     found : tuple of Found
     roving_tex : float or None
         What the roving really is [tex], where the count proves it; else as planned.

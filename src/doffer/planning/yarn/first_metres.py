@@ -6,12 +6,14 @@ weighing makes a yarn worse.
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from doffer.errors import InputError
 from doffer.fibre.count import TEX_M, measured_tex
 from doffer.planning.yarn.few_lengths import FewLengths, few_lengths
-from doffer.planning.yarn.first_found import Corrected, FirstMetres, Found, YarnTest
+from doffer.planning.yarn.first_found import Corrected, FirstMetres, Found, YarnTest, together
 from doffer.planning.yarn.first_words import words_of
 from doffer.process.yarn.basis import Basis, State, StrandCount, rebase
 from doffer.process.yarn.chain import chain_back, finished_forward, section_of
@@ -39,6 +41,7 @@ def correct_from_first_metres(plan: YarnPlan, first: FirstMetres, tables: Tables
     plan : YarnPlan
         As it was spun.
     first : FirstMetres
+        Where it tells every test by itself, only those since the last change that a test told count.
     tables : Tables
         yarn_figures for the usual spread of a single reading.
 
@@ -47,25 +50,117 @@ def correct_from_first_metres(plan: YarnPlan, first: FirstMetres, tables: Tables
     InputError
         A reading that cannot be.
     """
+    now = _since_change(_Set(plan, first), tables)
+    done = _corrected(now, tables)
+    if not now.told:
+        return done
+    return replace(done, sentences=(now.told, *done.sentences))
+
+
+@dataclass(frozen=True, slots=True)
+class _Set:
+    """The yarn as it is spun now, the tests of it, and what is said of those before.
+
+    `set_over_wanted` is the twist that is set over the one it is to give: other than 1 where a test told so.
+    """
+
+    plan: YarnPlan
+    first: FirstMetres
+    told: str = ""
+    set_over_wanted: float = 1.0
+
+
+def _since_change(now: _Set, tables: Tables) -> _Set:
+    """The yarn with the settings that tests told, and only the tests made since.
+
+    No test keeps the draft it was spun with, but its weight tells: where a test told another draft and the
+    next one comes nearer to what that gives than to what ran before, the change was made.
+    """
+    pool: tuple[FirstMetres, ...] = ()
+    for one in now.first.sittings:
+        if pool and (one.weighed_g or one.turns_tpm):
+            before = replace(now, first=together(pool))
+            done = _corrected(before, tables)
+            if _is_as_told(done, before, one, tables):
+                now, pool = _as_told(done, before), _kept(pool, done)
+        pool = (*pool, one)
+    return replace(now, first=together(pool)) if pool else now
+
+
+def _kept(pool: Sequence[FirstMetres], done: Corrected) -> tuple[FirstMetres, ...]:
+    """What stays true of a yarn when the draft is changed: its wash, its ply-back, an unchanged twist."""
+    kept = ((one.washed, one.ply_back_tpm, () if done.changes_twist else one.turns_tpm) for one in pool)
+    return tuple(
+        FirstMetres(washed=washed, ply_back_tpm=back, turns_tpm=turns)
+        for washed, back, turns in kept
+        if washed or back or turns
+    )
+
+
+def _is_as_told(done: Corrected, before: _Set, one: FirstMetres, tables: Tables) -> bool:
+    """Whether a later test comes nearer to what was told to set than to what ran before."""
+    plan = before.plan
+    if one.weighed_g and done.changes_draft and done.draft is not None and plan.to_set is not None:
+        ran, later = done.one(YarnTest.COUNT), _count(plan, one, tables)
+        ran_at = plan.obtained.tex / plan.finished.tex if ran is None else 1 + ran.difference_frac
+        return _is_nearer(later, ran_at, ran_at * plan.to_set.draft / done.draft.draft)
+    if one.turns_tpm and done.changes_twist:
+        ran, later = done.one(YarnTest.TWIST), _twist(plan, one, tables)
+        ran_at = 1.0 if ran is None else 1 + ran.difference_frac
+        return _is_nearer(later, ran_at, done.after.single_twist.tpm / plan.single_twist.tpm)
+    return False
+
+
+def _is_nearer(later: Found | None, ran_at: float, told_at: float) -> bool:
+    if later is None:
+        return False
+    is_at = 1 + later.difference_frac
+    return abs(math.log(is_at / told_at)) < abs(math.log(is_at / ran_at))
+
+
+def _as_told(done: Corrected, before: _Set) -> _Set:
+    """The yarn set as a test told."""
+    draft, was = done.draft, before.plan.to_set
+    said = ["Only tests since the last change count"]
+    if done.changes_draft and draft is not None and was is not None:
+        teeth = f" ({draft.setting})" if draft.setting else ""
+        said.append(
+            f"they are taken as spun at the draft {draft.draft:.2f}{teeth}, earlier ones at {was.draft:.2f}"
+        )
+    if done.changes_twist:
+        said.append(f"the twist as set to {done.twist_tpm:.0f} turns/m")
+    return _Set(
+        done.after,
+        before.first,
+        f"{said[0]}: {', '.join(said[1:])}.",
+        done.twist_tpm / done.after.single_twist.tpm,
+    )
+
+
+def _corrected(now: _Set, tables: Tables) -> Corrected:
+    """What tests of a yarn that is set one way say."""
+    plan, first = now.plan, now.first
+    ran = plan.to_set
     wash, ply_back = _wash(plan, first, tables), _ply_back(plan, first, tables)
     relaxation_frac = plan.relaxation_frac if wash is None or not wash.is_used else 1 - wash.measured.mean
     wish = _wish(plan.wish, wash, ply_back, relaxation_frac)
     count, twist = _count(plan, first, tables), _twist(plan, first, tables)
     front_tex = _front_tex(plan, first, count, relaxation_frac, tables)
-    roving_tex = None if plan.draft is None else front_tex * plan.draft.draft
+    roving_tex = None if ran is None else front_tex * ran.draft
     after = _replanned(plan, wish, roving_tex, tables)
-    draft = after.draft or (after.drafts[0] if after.drafts else None)
+    draft = after.draft
     spun = chain_back(plan.wish, plan.fibre, plan.machine, tables)
     washed = replace(spun, usual=replace(spun.usual, relaxation_frac=relaxation_frac))
-    twist_tpm = _twist_to_set(after, twist)
+    twist_tpm = _twist_to_set(after, twist, now.set_over_wanted)
+    set_tpm = plan.single_twist.tpm * now.set_over_wanted
     done = Corrected(
         before=plan,
         after=after,
         found=tuple(one for one in (count, twist, wash, ply_back) if one is not None),
         roving_tex=roving_tex,
         draft=draft,
-        changes_draft=_settings_of(draft) != _settings_of(plan.draft),
-        changes_twist=abs(twist_tpm - plan.single_twist.tpm) > SAME_FRAC * plan.single_twist.tpm,
+        changes_draft=_settings_of(draft) != _settings_of(ran),
+        changes_twist=abs(twist_tpm - set_tpm) > SAME_FRAC * set_tpm,
         changes_ply=abs(after.ply_twist.tpm - plan.ply_twist.tpm) > SAME_FRAC * plan.ply_twist.tpm,
         twist_tpm=twist_tpm,
         left_alone=finished_forward(washed, plan.wish, roller_tex=front_tex),
@@ -100,14 +195,22 @@ def _replanned(plan: YarnPlan, wish: YarnWish, roving_tex: float | None, tables:
     if roving_tex is None:
         return plan_yarn(wish, plan.fibre, plan.machine, tables)
     machine = replace(plan.machine, rovings_tex=(roving_tex,), card_tex=None)
-    return plan_yarn(wish, plan.fibre, machine, tables)
+    after = plan_yarn(wish, plan.fibre, machine, tables)
+    if after.draft is not None or not after.drafts:
+        return after
+    near = after.drafts[0]  # this roving is on the frame: the nearest draft from it, not another roving
+    chain = chain_back(wish, plan.fibre, machine, tables)
+    return replace(
+        after, draft=near, made=None, obtained=finished_forward(chain, wish, roller_tex=near.out_tex)
+    )
 
 
-def _twist_to_set(after: YarnPlan, twist: Found | None) -> float:
+def _twist_to_set(after: YarnPlan, twist: Found | None, set_over_wanted: float) -> float:
     """Turns to set: the wanted ones by how far the machine gives others; the nearest the gears can give."""
+    set_tpm = after.single_twist.tpm * set_over_wanted
     if twist is None or not twist.is_used:
-        return after.single_twist.tpm
-    wanted_tpm = after.single_twist.tpm / (1 + twist.difference_frac)
+        return set_tpm
+    wanted_tpm = set_tpm / (1 + twist.difference_frac)
     return nearest_turns_tpm(wanted_tpm, after.machine.twist_steps_tpm)
 
 
@@ -116,7 +219,7 @@ def _front_tex(
 ) -> float:
     """What leaves the front roll [tex]: by the weighing where it proves anything, else as the gears say."""
     if count is None or not count.is_used:
-        return plan.roller.tex if plan.draft is None else plan.draft.out_tex
+        return plan.roller.tex if plan.to_set is None else plan.to_set.out_tex
     factor = 1 + count.difference_frac
     if first.state is State.FINISHED:  # a washed length weighs more for having shrunk more
         factor *= (1 - relaxation_frac) / (1 - plan.relaxation_frac)

@@ -72,7 +72,8 @@ def _settings_words(done: Corrected) -> list[str]:
         said.append("No draft the frame can be set to brings this roving to the count: draw it anew.")
     elif done.changes_draft:
         set_to = f" ({done.draft.setting})" if done.draft.setting else ""
-        was = "" if done.before.draft is None else f" instead of {done.before.draft.draft:.2f}"
+        ran = done.before.to_set
+        was = "" if ran is None else f" instead of {ran.draft:.2f}"
         after_m = M_PER_100G_TEX / done.after.obtained.tex if done.after.draft else None
         gives = "" if after_m is None else f"; then {after_m:.0f} m in 100 g"
         said.append(f"Set the draft to {done.draft.draft:.2f}{set_to}{was}{gives}.")
