@@ -16,6 +16,7 @@ from doffer.mill.commands.join import decide_join
 from doffer.mill.commands.looked import NobodyLookedError
 from doffer.mill.commands.run_facts import RunFacts
 from doffer.mill.commands.run_stage import begin_run, finish_run, record_run
+from doffer.mill.commands.yarn_settings import record_run_settings
 from doffer.mill.queries import runs
 from doffer.mill.queries.door import last_air
 from doffer.mill.queries.lots import LotRow, lot_by_tag
@@ -24,6 +25,7 @@ from doffer.office.asked import acting, fresh_key, key_of, number_after, units_o
 from doffer.office.looked import LOOKS, write_down_look
 from doffer.office.readings import Typed, first_typed, scale_units
 from doffer.office.run_form import MOST_OUT, sprayed_on, ways_out, went_in
+from doffer.office.run_set import doubts, panel, read_run_set
 from doffer.office.run_words import (
     AFTER_A_BATH,
     CONTAINER_AFTER,
@@ -70,7 +72,13 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _run_page(
-    request: HttpRequest, run: runs.OneRun, typed: Typed, question: str = "", marks: Sequence[str] = ()
+    request: HttpRequest,
+    run: runs.OneRun,
+    typed: Typed,
+    question: str = "",
+    marks: Sequence[str] = (),
+    *,
+    run_set: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     stage = run.row.stage
     facts = runs.stage_facts(stage, [lot for lot, _, _ in run.row.ins])
@@ -88,7 +96,34 @@ def _run_page(
         "marks": marks,
         "key": typed.text("key") or fresh_key(),
         "may_write": may(acting(request), Right.RUN),
+        "run_set": {
+            **(run_set or panel(run.row.run, stage, Typed({}, scale_units()))),
+            "key": (run_set or {}).get("key") or fresh_key(),
+            "may_write": may(acting(request), Right.YARN),
+        },
     }
+
+
+@require_POST
+def settings(request: HttpRequest, code: str) -> HttpResponse:
+    """`/runs/X0012/settings/`: what the run was set to, its end breaks and a rating are written down."""
+    run = runs.one_run(code)
+    stage = run.row.stage
+    typed = Typed(request.POST.dict(), scale_units())
+    question = ""
+    facts = read_run_set(typed, stage)
+    if facts is not None:
+        why = typed.text("confirmation")
+        try:
+            record_run_settings(acting(request), code, facts, confirmation=why, key=key_of(request))
+            return HttpResponseRedirect(f"{reverse('run', args=[code])}#settings")
+        except QuestionError as asked:
+            question = doubts(facts, stage, typed.system) or str(asked)
+        except (InputError, NotFoundError, RefusedError) as wrong:
+            _put(typed, wrong)
+    told = {**panel(code, stage, typed, question=question), "key": typed.text("key")}
+    page = _run_page(request, run, first_typed(last_air(), scale_units()), run_set=told)
+    return render(request, "office/run.html", page, status=422)
 
 
 @require_POST
@@ -370,4 +405,5 @@ urlpatterns = [
     path("runs/agreement/", agreement, name="run_agreement"),
     path("runs/<str:code>/", one, name="run"),
     path("runs/<str:code>/finish/", finish, name="run_finish"),
+    path("runs/<str:code>/settings/", settings, name="run_settings"),
 ]
