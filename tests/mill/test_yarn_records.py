@@ -38,6 +38,14 @@ def test_limits_of_machines_are_their_settings(demo_mill):
     assert limits_of(machine_settings("SKN")).reel_circumference_m == 1.52
 
 
+def test_a_drafter_draws_what_somebody_said_of_it(demo_mill):
+    assert yarn_inputs(lots=["L006"]).spin_machine.drafter_window is None
+    record_machine_setting(
+        demo_mill.owner, "DRW", MachineSettingFacts(key="draft_window", values=(4, 6), known="maker")
+    )
+    assert yarn_inputs(lots=["L006"]).spin_machine.drafter_window == (4, 6)
+
+
 def test_figures_of_a_frame_take_the_mills_own_efficiency_and_breaks(demo_mill):
     frame = figures_of(machine_settings("SPN"), Times({}, setup_min=25), breaks_per_spindle_h=0.4)
     assert (frame.spindles, frame.efficiency_frac, frame.bobbin_mass_g, frame.doff_min) == (8, 0.8, 150, None)

@@ -58,6 +58,15 @@ def test_a_mean_of_few_lengths_carries_its_range_and_its_spread():
     assert found.enough_for(0.02) == -(-((2 * sd / 2.2 / 0.02) ** 2 + 1) // 1)
 
 
+def test_more_lengths_than_there_are_prove_what_these_do_not():
+    found = few_lengths([2.05, 2.10], usual_cv_frac=0.045)
+    assert not found.differs_from(1.967)
+    # t for 3 lengths is 4.303: 4.303 x 1.7 % / 1.73 = 4.2 %, less than the 5.5 % there are
+    assert found.enough_for(0.055) == 3
+    assert found.enough_for(0.01) == 14
+    assert few_lengths([2.0, 2.3], usual_cv_frac=0.045).enough_for(0.09) == 8
+
+
 def test_one_length_or_lengths_alike_rest_on_the_usual_spread():
     one, alike = (few_lengths(readings, usual_cv_frac=0.045) for readings in ([2.1], [2.1, 2.1, 2.1]))
     assert (one.cv, alike.cv) == (None, None)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -119,6 +121,10 @@ def test_a_stepless_head_is_kept_in_its_window():
     assert nearest_draft(FRAME, wanted_draft=12.4).setting == "39 teeth"
     assert STEPLESS.tooth_step_frac() == 0
     assert FRAME.tooth_step_frac() == pytest.approx(1 / 48)
+    # one tooth of the 26 that are set, however wide the gaps of the box are elsewhere
+    box = Gears(low_draft=8, high_draft=24, constant=480, teeth=(24, 26, 36, 40))
+    assert box.tooth_frac(480 / 26) == pytest.approx(1 / 26)
+    assert STEPLESS.tooth_frac(12.0) == 0
 
 
 def test_a_roving_is_made_where_none_stands_ready():
@@ -144,6 +150,14 @@ def test_a_card_roving_too_far_from_the_frame_is_told():
     found = rovings_for(frame, roller_tex=30, tables=TABLES)
     assert not found.can_be_drawn
     assert found.drawings == ()
+
+
+def test_the_drafters_own_drafts_count_not_those_of_the_table():
+    usual = SpinMachine("frame", rovings_tex=(1500,), card_tex=4000, doublings=((4,), (3,)))
+    own = dataclasses.replace(usual, drafter_window=(4.0, 6.0))
+    # three ends of 4 g/m to 1.5 g/m are a draft of 8, which the table's pins can do and this drafter cannot
+    assert rovings_for(usual, roller_tex=120, tables=TABLES).drawings[0].draft == pytest.approx(8)
+    assert not rovings_for(own, roller_tex=120, tables=TABLES).can_be_drawn
 
 
 def test_needed_rovings_span_the_drafts_of_the_frame():

@@ -109,7 +109,7 @@ def test_gears_leave_an_error_that_the_plan_owns_up_to():
     assert plan.draft.setting == "33 teeth"
     assert plan.draft.error_frac == pytest.approx(0.0053, abs=2e-4)
     assert plan.count_error_frac == pytest.approx(plan.draft.error_frac, abs=3e-4)
-    assert plan.tooth_error_frac == pytest.approx(1 / 64)
+    assert plan.tooth_error_frac == pytest.approx(1 / 66)
     assert [choice.setting for choice in plan.drafts] == ["33 teeth", "32 teeth"]
 
 

@@ -122,7 +122,16 @@ def spin_machine_of(frame: MachineSettings, machines: Sequence[MachineSettings])
         roll_speed_cap_m_per_min=frame.value("roll_speed_cap"),
         card_tex=card.value("card_roving") if card else None,
         doublings=ways,
+        drafter_window=_own_window(draw),
     )
+
+
+def _own_window(drafter: MachineSettings | None) -> tuple[float, float] | None:
+    """Drafts of a drafter that somebody gave; None while they are only guessed."""
+    if drafter is None or not drafter.has("draft_window") or not drafter.of("draft_window").is_own:
+        return None
+    low, high = drafter.all_of("draft_window")
+    return low, high
 
 
 def gears_of(frame: MachineSettings) -> Gears | None:

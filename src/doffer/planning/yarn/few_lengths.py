@@ -13,6 +13,7 @@ CONFIDENCE = 0.95
 HALVINGS = 200
 ALIKE = 1e-9
 WIDEST_T = 1000.0
+FEW = 60  # above it Student's t is 2 to the second digit
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,13 +39,20 @@ class FewLengths:
         return not self.low <= wanted_value <= self.high
 
     def enough_for(self, difference_frac: float) -> int | None:
-        """About how many readings would prove a difference of so much [frac]; None without a spread.
+        """About how many readings would prove a difference of so much [frac]; None without a difference.
 
-        ``n = (2 CV / d)^2 + 1``, to the next whole one.
+        The fewest n above those there are with ``t CV / sqrt(n) < d``, t Student's with n - 1; of many
+        ``(2 CV / d)^2 + 1``.
         """
         if difference_frac == 0:
             return None
-        return math.ceil((2 * self.spread_frac / abs(difference_frac)) ** 2 + 1)
+        many = math.ceil((2 * self.spread_frac / abs(difference_frac)) ** 2 + 1)
+        if many > FEW:
+            return max(many, self.n + 1)
+        n = self.n + 1
+        while student_t(n_free=n - 1) * self.spread_frac / math.sqrt(n) >= abs(difference_frac):
+            n += 1
+        return n
 
 
 NORMAL_95 = 1.959964  # standard deviations to either side of 95 %

@@ -9,7 +9,7 @@ from doffer.process.settings.facts import MachineLimits
 from doffer.process.settings.suggestion import Suggestion
 from doffer.process.yarn.plan import TwistSet, YarnPlan
 from doffer.process.yarn.put_up import reel_turns
-from doffer.process.yarn.roving import gears_of, texs_words
+from doffer.process.yarn.roving import drafter_window, gears_of, texs_words
 from doffer.process.yarn.twist import spin_speed_m_per_min
 from doffer.tables.loader import Tables
 from doffer.working import Status
@@ -86,7 +86,7 @@ def _draw(yarn: YarnPlan, machine: MachineLimits, tables: Tables) -> list[Sugges
         said = f"no ends and draft of this drafter fit: the draft would have to be {times:.2f} × the ends"
         return [_one(key, None, "", said, words="none fits") for key in ("ends", "draft")] + found
     first = yarn.drawings[0]
-    limits = tables.yarn_limits["pin_draft/any"]
+    low, high = drafter_window(yarn.machine, tables)
     count = len(yarn.drawings)
     ends = " then ".join(str(one.doublings) for one in yarn.drawings)
     return [
@@ -98,9 +98,7 @@ def _draw(yarn: YarnPlan, machine: MachineLimits, tables: Tables) -> list[Sugges
             high=machine.most_ends,
             words=ends if count > 1 else "",
         ),
-        _one(
-            "draft", first.draft, "ratio", "ends × roving in / roving out", low=limits.low, high=limits.high
-        ),
+        _one("draft", first.draft, "ratio", "ends × roving in / roving out", low=low, high=high),
         _one("passes", count, "passes", "so many drawings bring it to the frame's roving"),
         *found,
     ]

@@ -172,6 +172,10 @@ class Gears:
         steps = [wide / narrow - 1 for narrow, wide in pairwise(drafts)]
         return max(steps, default=0.0) / 2
 
+    def tooth_frac(self, draft: float) -> float:
+        """What one tooth more or less does to the count at a draft [frac]: one over its teeth; 0 stepless."""
+        return 0.0 if self.constant is None else draft / self.constant
+
 
 @dataclass(frozen=True, slots=True)
 class DraftChoice:

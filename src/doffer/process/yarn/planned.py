@@ -43,7 +43,7 @@ class YarnPlan:
     needed_roving_tex : (float, float, float)
         Roving that would fit at the lowest, best and highest draft [tex].
     tooth_error_frac : float
-        What a pinion too many or too few may leave at best [frac].
+        Half of what one tooth does to the count at the pinion that is set [frac]; 0 without pinions.
     drawings : tuple of Drawing
         From the card's roving to that of the frame; empty where not asked for or none needed.
     can_be_drawn : bool

@@ -71,7 +71,7 @@ def rovings_for(machine: SpinMachine, *, roller_tex: float, tables: Tables) -> R
         made=made,
         choices=near[:MOST_CHOICES],
         needed_tex=(low, middle if made is None else made.roving_tex, high),
-        tooth_error_frac=gears.tooth_step_frac(),
+        tooth_error_frac=0.0 if fed is None else gears.tooth_frac(fed.draft) / 2,
         drawings=drawings or (),
         can_be_drawn=machine.card_tex is None or fed is None or drawings is not None,
     )
@@ -82,11 +82,16 @@ def _window(tables: Tables, quantity: str, system: str) -> tuple[float, float]:
     return row.low or 0.0, row.high or math.inf
 
 
+def drafter_window(machine: SpinMachine, tables: Tables) -> tuple[float, float]:
+    """Lowest and highest draft of the drafter: its own, else what pins usually control."""
+    return machine.drafter_window or _window(tables, "pin_draft", "any")
+
+
 def _drawings(machine: SpinMachine, roving_tex: float, tables: Tables) -> tuple[Drawing, ...] | None:
     """The first liked way of drawing that brings the card's roving to that count."""
     if machine.card_tex is None:
         return None
-    low, high = _window(tables, "pin_draft", "any")
+    low, high = drafter_window(machine, tables)
     for doublings in machine.doublings or ((),):
         chain = draw_chain(
             card_tex=machine.card_tex,
@@ -152,7 +157,7 @@ def _reachable(machine: SpinMachine, tables: Tables) -> Iterator[tuple[float, fl
     """Lightest and heaviest roving [tex] each liked way of drawing can make of the card's."""
     if machine.card_tex is None:
         return
-    low, high = _window(tables, "pin_draft", "any")
+    low, high = drafter_window(machine, tables)
     for doublings in machine.doublings or ((),):
         doubled_tex = machine.card_tex * math.prod(doublings)
         passages = len(doublings)

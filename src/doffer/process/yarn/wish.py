@@ -98,6 +98,8 @@ class SpinMachine:
     doublings : tuple of tuple of int
         Ways to draw before the frame, in the order they are liked; ``((4, 4), (4,), ())`` is twice four ends,
         once, or not at all.
+    drafter_window : (float, float) or None
+        Lowest and highest draft of the drafter; None: the usual of the table.
     """
 
     name: str
@@ -110,3 +112,4 @@ class SpinMachine:
     roll_speed_cap_m_per_min: float | None = None
     card_tex: float | None = None
     doublings: tuple[tuple[int, ...], ...] = ()
+    drafter_window: tuple[float, float] | None = None
