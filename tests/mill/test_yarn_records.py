@@ -39,7 +39,7 @@ def test_limits_of_machines_are_their_settings(demo_mill):
 
 
 def test_a_drafter_draws_what_somebody_said_of_it(demo_mill):
-    assert yarn_inputs(lots=["L006"]).spin_machine.drafter_window is None
+    assert yarn_inputs(lots=["L006"]).spin_machine.drafter_window == (4, 8)
     record_machine_setting(
         demo_mill.owner, "DRW", MachineSettingFacts(key="draft_window", values=(4, 6), known="maker")
     )

@@ -236,7 +236,7 @@ def test_the_mills_own_best_run_comes_first_and_the_usual_figure_is_told():
     found = card("card", own=[own])
     first = found.suggestions[0]
     assert (first.setting, first.value, first.status, first.run) == ("feed", 62.0, Status.OWN, "R014")
-    assert first.reason == "your run R014: alpaca of 24.1 micron, rated 5; usual would be 75"
+    assert first.reason == "your run R014: alpaca of 24.1 micron, rated 5; usual would be 75 g per 0.5 m"
     assert card("pick", own=[own]).suggestions == card("pick").suggestions
 
 
@@ -254,14 +254,41 @@ def test_an_own_run_that_was_too_hard_for_fragile_fibre_is_told_but_not_suggeste
     own = OwnSetting("pick", "beater", 850.0, "rpm", "R002", "rated 4")
     beater = card("pick", fibre(soundness=Soundness.TENDER), own=[own]).of("beater")
     assert beater.value == 450
-    assert beater.reason.endswith("; run R002 had 850 (rated 4)")
+    assert beater.reason.endswith("; run R002 had 850 turns/min (rated 4)")
 
 
 def test_an_own_run_does_not_change_the_twist_of_a_wanted_yarn():
     own = OwnSetting("spin", "twist", 300.0, "tpm", "R003", "rated 5")
     twist = card("spin", yarn=yarn(), own=[own]).of("twist")
     assert twist.value == pytest.approx(163.4, abs=2)
-    assert "run R003 had 300" in twist.reason
+    assert "run R003 had 300 turns/m (" in twist.reason
+
+
+def test_what_own_runs_had_is_told_in_words_of_the_mill():
+    own = [
+        OwnSetting("spin", "roving", 2500.0, "tex", "R003", "rated 5"),
+        OwnSetting("spin", "twist_way", None, "direction", "R003", "rated 5", "z"),
+        OwnSetting("spin", "count", 212.0, "tex", "R003", "rated 5"),
+        OwnSetting("spin", "room_rh", 0.71, "frac", "R003", "rated 5"),
+    ]
+    spun = card("spin", yarn=yarn(), own=own)
+    assert "run R003 had 2.50 g/m (" in spun.of("roving").reason
+    assert "run R003 had Z (" in spun.of("twist_way").reason
+    assert "run R003 had 212 tex (" in spun.of("count").reason
+    assert spun.of("room_rh").reason.endswith("usual would be 70\u202f%")
+
+
+def test_the_feed_of_an_own_run_is_turned_to_the_roving_that_is_wanted():
+    own = [
+        OwnSetting("card", "feed", 55.0, "g", "N045", "rated 4"),
+        OwnSetting("card", "roving", 3900.0, "tex", "N045", "rated 4"),
+    ]
+    carded = card("card", yarn=yarn(), own=own)
+    wanted_tex = carded.of("roving").value
+    assert carded.of("feed").value == pytest.approx(55 * wanted_tex / 3900)
+    assert (carded.of("feed").unit, carded.of("feed").words) == ("g", "on each belt mark")
+    assert "there 55 g gave 3.90 g/m, and" in carded.of("feed").reason
+    assert "weigh a metre: the roving goes with the feed" in card("card", yarn=yarn()).of("feed").reason
 
 
 def test_pinions_of_an_old_run_are_left_out_where_the_yarn_wants_others():

@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 
 from doffer.process.settings.facts import FibreFacts, MachineLimits, applying
-from doffer.process.settings.own import OwnSetting, own_first
+from doffer.process.settings.own import OwnSetting, figure_words, own_first
 from doffer.process.settings.planned_yarn import decided, planned
 from doffer.process.settings.ratch import ratch_suggestion
 from doffer.process.settings.rules import from_table, rows_for, within
@@ -62,6 +62,8 @@ def settings_card(
     found = {key: _on_a_step(one, machine, is_gentle=key in gentle) for key, one in found.items()}
     ordered = own_first(stage, found, own, held=gentle | {"ratch"}, planned=decided(of_yarn))
     ordered = _rolls_in_step(ordered, of_yarn)
+    if stage == "card":
+        ordered = _feed_for_roving(ordered, of_yarn.get("roving"), own)
     return SettingsCard(stage, machine.name, tuple(ordered.values()), cautions_for(tables, stage=stage))
 
 
@@ -97,6 +99,27 @@ def _rolls_in_step(
     held = dataclasses.replace(rpm, value=within(rpm.value, low=None, high=speed / m_per_turn))
     in_step = {"roll_speed": dataclasses.replace(rolls, value=speed), "spindle_rpm": held}
     return {key: in_step.get(key, one) for key, one in found.items()}
+
+
+def _feed_for_roving(
+    found: Mapping[str, Suggestion], roving: Suggestion | None, own: Sequence[OwnSetting]
+) -> dict[str, Suggestion]:
+    """Feed and roving of a card go together: an own run's feed is turned to the roving that is wanted."""
+    feed = found.get("feed")
+    if feed is None or feed.value is None or roving is None or roving.value is None:
+        return dict(found)
+    wanted = figure_words(roving.value, setting="roving", unit=roving.unit)
+    gave = next((one for one in own if one.setting == "roving" and one.run == feed.run and one.value), None)
+    if gave is None or not gave.value:
+        said = f"{feed.reason}; weigh a metre: the roving goes with the feed, and {wanted} are wanted"
+        return {**found, "feed": dataclasses.replace(feed, reason=said)}
+    fed, given = (
+        figure_words(value, setting=key, unit=unit)
+        for key, value, unit in (("feed", feed.value, feed.unit), ("roving", gave.value, gave.unit))
+    )
+    said = f"{feed.reason}; there {fed} gave {given}, and {wanted} are wanted"
+    turned = dataclasses.replace(feed, value=feed.value * roving.value / gave.value, reason=said)
+    return {**found, "feed": turned}
 
 
 def _on_a_step(one: Suggestion, machine: MachineLimits, *, is_gentle: bool) -> Suggestion:

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from doffer.process.settings.suggestion import Suggestion
-from doffer.working import Status
+from doffer.working import Status, percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +83,7 @@ def _is_outside(one: OwnSetting, now: Suggestion | None) -> bool:
 
 
 def _told(one: OwnSetting, now: Suggestion) -> Suggestion:
-    unit = "" if one.value is None or one.unit == now.unit else f" {one.unit}"
-    said = f"run {one.run} had {_said(one)}{unit} ({one.because})"
+    said = f"run {one.run} had {_said(one)} ({one.because})"
     return dataclasses.replace(now, reason=f"{now.reason}; {said}")
 
 
@@ -96,20 +95,49 @@ def _set(one: OwnSetting, now: Suggestion | None) -> Suggestion:
         value=one.value,
         high=now.high if now is not None and is_same_unit else None,
         unit=one.unit,
-        reason=f"your run {one.run}: {one.because}{_usual_words(one, now)}",
+        reason=f"your run {one.run}: {one.because}{_usual_words(now)}",
         source=f"run {one.run}",
         status=Status.OWN,
-        words=one.words,
+        words=one.words or ("on each belt mark" if one.setting == "feed" and one.unit == "g" else ""),
         run=one.run,
     )
 
 
-def _usual_words(one: OwnSetting, now: Suggestion | None) -> str:
-    """The usual figure beside the own one, with its unit where that is another one."""
+def _usual_words(now: Suggestion | None) -> str:
+    """The usual figure beside the own one, with its unit."""
     if now is None or now.value is None:
         return ""
-    return f"; usual would be {now.value:.4g}" + ("" if now.unit == one.unit else f" {now.unit}")
+    return f"; usual would be {figure_words(now.value, setting=now.setting, unit=now.unit)}"
 
 
 def _said(one: OwnSetting) -> str:
-    return one.words if one.value is None else f"{one.value:.4g}"
+    if one.value is None:
+        return one.words.upper() if one.setting == "twist_way" else one.words
+    return figure_words(one.value, setting=one.setting, unit=one.unit)
+
+
+def figure_words(value: float, *, setting: str, unit: str) -> str:
+    """A figure as the mill says it in a sentence: "71 %", "3.90 g/m", "164 turns/m".
+
+    >>> figure_words(3900, setting="roving", unit="tex"), figure_words(212, setting="count", unit="tex")
+    ('3.90 g/m', '212 tex')
+    """
+    if unit == "frac":
+        return percent(value)
+    if unit == "tex" and setting != "count":
+        return f"{value / TEX_PER_G_PER_M:.2f} g/m"
+    said = UNIT_WORDS.get(unit, unit)
+    return f"{value:.4g} {said}" if said else f"{value:.4g}"
+
+
+TEX_PER_G_PER_M = 1000  # by definition: tex is g in 1000 m
+UNIT_WORDS = {
+    "rpm": "turns/min",
+    "tpm": "turns/m",
+    "m_per_min": "m/min",
+    "g_per_m2": "g/m²",
+    "c": "°C",
+    "ratio": "",
+    "direction": "",
+    "step": "",
+}
