@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from doffer.planning.put_up import M_PER_100G_TEX
-from doffer.planning.yarn.first_found import Corrected, FirstMetres, Found
+from doffer.planning.yarn.first_found import Corrected, FirstMetres, Found, YarnTest
 from doffer.process.yarn.limits import Verdict
 from doffer.working import percent
 
@@ -60,8 +60,10 @@ def _left_words(done: Corrected) -> str:
     if abs(done.kept_frac - 1) < NOTHING_FRAC:
         return f"As it runs it comes out at {left_m:.0f} m in 100 g, as wished."
     way = "more" if done.kept_frac > 1 else "less"
+    count = done.one(YarnTest.COUNT)
+    by = ", by roving and draft alone," if count is not None and not count.is_used else ""
     return (
-        f"Left as it is it comes out at {left_m:.0f} m in 100 g where {wished_m:.0f} are wished: "
+        f"Left as it is{by} it comes out at {left_m:.0f} m in 100 g where {wished_m:.0f} are wished: "
         f"{_pct(abs(done.kept_frac - 1))} {way} of the same weight."
     )
 
