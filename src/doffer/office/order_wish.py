@@ -50,12 +50,16 @@ from doffer.planning.plan_json import to_plain
 
 HERE_BEFORE = "it was here before more was announced"
 LEAST_TO_REMOVE = 2  # parts an order has when one of them can be taken out
+ASKED = ("product", "plies", "thick")  # what an address may ask of the form, over what was wished
 LONGEST = {"product": 120, "target": 200, "label_wanted": 200}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def page(request: HttpRequest, code: str) -> HttpResponse:
-    """`/orders/O203/wish/`: what it is to become, to be changed; POST works it out or keeps it."""
+    """`/orders/O203/wish/`: what it is to become, to be changed; POST works it out or keeps it.
+
+    `?batch=1&product=yarn&plies=2&thick=400+m/100+g` fills the form with another yarn, which nobody kept yet.
+    """
     require(acting(request), Right.ORDERS)
     order = one_order(code)
     data = request.POST if request.method == "POST" else request.GET
@@ -104,7 +108,9 @@ def _look(request: HttpRequest, order: OneOrder, data: QueryDict) -> tuple[OneWi
             {name: str(value) for name, value in data.items()}, speaks if speaks in SYSTEMS else units
         )
     else:
-        typed = Typed(typed_of(order, one, lots, tables, units), units)
+        asked = {name: data[name] for name in ASKED if data.get(name)}
+        ticked = {f"lot_{data['lot']}": "yes"} if data.get("lot") in {lot.code for lot in lots.mine} else {}
+        typed = Typed({**typed_of(order, one, lots, tables, units), **asked, **ticked}, units)
     return one, lots, _counter(order, wish, one, lots, typed)
 
 

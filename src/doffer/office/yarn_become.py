@@ -14,14 +14,19 @@ from django.views.decorators.http import require_safe
 
 from doffer.errors import DofferError
 from doffer.mill import house
-from doffer.mill.queries.lots import one_lot
+from doffer.mill.queries.lots import OneLot, one_lot
+from doffer.mill.queries.orders import one_order
+from doffer.mill.queries.own_stock import YARN, open_orders_of
 from doffer.mill.queries.plan_inputs import basis_of
 from doffer.mill.queries.yarn_inputs import YarnInputs, yarn_inputs
 from doffer.mill.queries.yarn_partners import frames_of, spin_lot_of
 from doffer.office.asked import units_of
 from doffer.office.bench import look
 from doffer.office.bench_blend import aim_of, blend_of
+from doffer.office.order_spec import read_wish
+from doffer.office.order_wish_form import batches_of
 from doffer.office.yarn import colours_of
+from doffer.office.yarn_finer import finer_yarns
 from doffer.office.yarn_view import blend_hex
 from doffer.pictures import yarn
 from doffer.planning.yarn.become import Becoming, RankBy, becomings, one_each, possible
@@ -92,33 +97,78 @@ def _drawn(row: Becoming, inputs: YarnInputs, colour: str) -> yarn.DrawnYarn:
     )
 
 
-def _order_href(row: Becoming, lot: str) -> str:
-    """A new order for this yarn, its wish filled in."""
+@dataclass(frozen=True, slots=True)
+class Planning:
+    """Where a yarn of the list is planned: a form and the fields it begins with; `say` where none can be."""
+
+    address: str
+    fields: tuple[tuple[str, str], ...] = ()
+    order: str = ""
+    say: str = ""
+
+
+def planning_of(lot: OneLot) -> Planning:
+    """The wish of the open order that a lot is in or was made for, else a new order with the lot.
+
+    The mill's own fibre goes into an order by a share, beside the owner's: the form cannot be filled with it.
+    """
+    code, origins = lot.row.code, [part.lot for part in lot.parts]
+    orders = [one_order(each) for each in open_orders_of((code,), lot.made_for)]
+    mine = [order for order in orders if not lot.is_own or order.row.owner == lot.row.owner]
+    if mine:
+        order = mine[0]
+        batches = batches_of(read_wish(order.spec))
+        numbers = [n for n, each in enumerate(batches, start=1) if {code, *origins} & set(each.lots)]
+        is_named = code in {row.lot.code for row in order.lots}
+        number = next(iter(numbers), len(batches) + 1 if is_named else 1)
+        fields = (("batch", str(number)), *((("lot", code),) if is_named else ()))
+        return Planning(reverse("order_wish", kwargs={"code": order.row.code}), fields, order.row.code)
+    if lot.is_own:
+        say = (
+            f"{code} is the mill’s own: it goes into an order by its share, beside the owner’s fibre. "
+            f"Begin an order or open one, and type the share of {code} under the mill’s fibre."
+        )
+        return Planning(reverse("new_order"), say=say)
+    return Planning(reverse("new_order"), (("lot", code),))
+
+
+def _order_href(row: Becoming, planning: Planning) -> str:
+    """A form for this yarn, its wish filled in; empty where none can be."""
+    if planning.say:
+        return ""
     fields = {
-        **({"lot": lot} if lot else {}),
+        **dict(planning.fields),
         "product": "yarn" if row.plies > 1 else "singles",
         "plies": str(row.plies),
         "thick": f"{row.product.length_m_per_100g:g} m/100 g",
     }
-    return f"{reverse('new_order')}?{urlencode(fields)}"
+    return f"{planning.address}?{urlencode(fields)}"
 
 
 def _context(
-    request: HttpRequest, inputs: YarnInputs, *, lot: str, title: str, back: tuple[str, str], here: str
+    request: HttpRequest,
+    inputs: YarnInputs,
+    *,
+    lot: OneLot | None,
+    title: str,
+    back: tuple[str, str],
+    here: str,
 ) -> dict[str, Any]:
     asked = request.GET.get("by", "")
     rank_by = RankBy(asked) if asked in list(RankBy) else RankBy.FINEST
     rows = rows_of(inputs, rank_by)
     best = one_each(possible(rows))
-    never = [row for row in one_each(rows) if not row.is_possible]
+    planning = planning_of(lot) if lot else Planning(reverse("new_order"))
     return {
         "here": here,
         "title": title,
         "back": back,
         "inputs": inputs,
         "drawn": drawn_row(best, inputs, system=units_of(request)),
-        "rows": [BecomingView(row, _order_href(row, lot)) for row in best],
-        "never": never,
+        "rows": [BecomingView(row, _order_href(row, planning)) for row in best],
+        "planning": planning,
+        "never": [row for row in one_each(rows) if not row.is_possible],
+        "finer": finer_yarns(rows, inputs, lot.row) if lot else (),
         "ranks": RANKS,
         "rank_by": rank_by,
         "kept": [(name, value) for name, values in request.GET.lists() if name != "by" for value in values],
@@ -130,10 +180,12 @@ def of_lot(request: HttpRequest, code: str) -> HttpResponse:
     """`/lots/L004/yarns/`: what this lot can be spun to."""
     lot = one_lot(code)
     back = (f"Lot {lot.row.code}", reverse("lot", kwargs={"code": lot.row.code}))
+    if lot.row.form in YARN:
+        sentence = f"{lot.row.code} is yarn already: nothing more is spun from it."
+        return _nothing(request, sentence, back, here="lots")
     try:
         inputs = yarn_inputs(lots=(lot.row.code,))
-        own = "" if lot.is_own else lot.row.code
-        context = _context(request, inputs, lot=own, title=lot.row.code, back=back, here="lots")
+        context = _context(request, inputs, lot=lot, title=lot.row.code, back=back, here="lots")
     except DofferError as refused:
         return _nothing(request, str(refused), back, here="lots")
     return render(request, "office/yarn_become.html", context)
@@ -156,7 +208,7 @@ def on_bench(request: HttpRequest) -> HttpResponse:
         weighed = {one.lot.code: one.weighed_g for one in blend.portions}
         inputs = portioned(yarn_inputs(lots=tuple(weighed)), weighed)
         title = f"{blend.total_g / 1000:.2f} kg of {', '.join(weighed)}"
-        context = _context(request, inputs, lot="", title=title, back=back, here="bench")
+        context = _context(request, inputs, lot=None, title=title, back=back, here="bench")
     except DofferError as refused:
         return _nothing(request, str(refused), back, here="bench")
     return render(request, "office/yarn_become.html", context)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from django.db.models import Q
+
 from doffer.fibre.material import Form
-from doffer.mill.models import Lot
+from doffer.mill.models import Lot, Order
 from doffer.mill.queries.lots import LotRow, held_now, rows_of
 from doffer.mill.queries.pages import ROWS_A_PAGE
 from doffer.mill.queries.today import OPEN_STATES
@@ -28,3 +32,11 @@ def unpromised_lots(owner: str) -> tuple[LotRow, ...]:
     )
     lots = lots.exclude(now_form__in=YARN).exclude(order_lots__order__state__in=OPEN_STATES)
     return tuple(row for _, row in rows_of(lots.order_by("pk")[:ROWS_A_PAGE], held_now()))
+
+
+def open_orders_of(lots: Sequence[str], orders: Sequence[str] = ()) -> tuple[str, ...]:
+    """Open orders that one of these lots is in, or that are named, the newest first; one query."""
+    found = Order.objects.filter(
+        Q(order_lots__lot__code__in=lots) | Q(code__in=orders), state__in=OPEN_STATES
+    )
+    return tuple(found.order_by("-pk").distinct().values_list("code", flat=True)[:ROWS_A_PAGE])
