@@ -114,6 +114,6 @@ def test_the_next_plan_is_set_as_the_run_that_was_praised_on_its_page(client, de
         return next(each.value for each in card.figures if each.name == "Feed")
 
     before = feed()
-    assert keep(client, "N045", set_feed="71", rating="5").status_code == 302
+    assert keep(client, "N045", set_feed="71", set_roving="4", rating="5").status_code == 302
     assert "71" in feed()
     assert "71" not in before
