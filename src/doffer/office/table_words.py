@@ -50,6 +50,12 @@ VALUE_UNITS = {
     "h": "hours",
 }  # what a row's own column "unit" means
 WORDS = {
+    "shape": "One figure, a range, a list or a word",
+    "least": "No less than",
+    "most": "No more than",
+    "whole": "Whole numbers only",
+    "names": "Words it may be",
+    "usual_from": "Usual figure taken from",
     "regain65_pct": "Water at 65 % humidity",
     "density_g_cm3": "Density of the fibre",
     "agreed_as": "Regain as for",
