@@ -163,3 +163,22 @@ def shot(request: pytest.FixtureRequest) -> Callable[[Page, str], None]:
             page.screenshot(path=Path(folder) / f"{name}-{width}.png", full_page=True)
 
     return take
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Read pages by daylight on a telephone and by night at a desk; all four pairs with EVERY_LIGHT=1."""
+    if os.environ.get("EVERY_LIGHT"):
+        return
+    spare = [item for item in items if _is_spare(item)]
+    if spare:
+        config.hook.pytest_deselected(items=spare)
+        items[:] = [item for item in items if item not in set(spare)]
+
+
+def _is_spare(item: pytest.Item) -> bool:
+    """Whether a page by one light at one size is left to EVERY_LIGHT; tests of one size alone never are."""
+    called = getattr(item, "callspec", None)
+    if called is None or "scheme" not in called.params or len(called.params) < 2:
+        return False
+    words = item.name.replace("[", "-").replace("]", "-").split("-")
+    return ("phone" in words and "dark" in words) or ("desk" in words and "light" in words)
